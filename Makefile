@@ -1,0 +1,60 @@
+# `make demo` and `make test` are all that a fresh machine needs: each makes `.venv` by itself.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet
+SIZE ?= 1080
+DEMO ?= demo
+
+.PHONY: demo test check format lint types layers fast lock clean
+
+$(VENV)/made:
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "evenhand needs Python 3.11 or later; call: make PYTHON=python3.11 ...")'
+	$(PYTHON) -m venv $(VENV)
+	touch $@
+
+$(VENV)/run: requirements/run.lock pyproject.toml $(VENV)/made
+	$(PIP) --require-hashes --no-deps -r requirements/run.lock
+	$(PIP) --no-deps --no-build-isolation -e .
+	touch $@
+
+$(VENV)/dev: requirements/dev.lock pyproject.toml $(VENV)/made
+	$(PIP) --require-hashes --no-deps -r requirements/dev.lock
+	$(PIP) --no-deps --no-build-isolation -e .
+	touch $@ $(VENV)/run
+
+demo: $(VENV)/run
+	$(BIN)/evenhand demo $(DEMO) --size $(SIZE)
+
+test: $(VENV)/dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports --no-cache
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+# What a developer runs all the time: everything but the slow tests.
+check: format lint types layers fast
+
+format: $(VENV)/dev
+	$(BIN)/ruff format .
+
+lint: $(VENV)/dev
+	$(BIN)/ruff check --fix .
+
+types: $(VENV)/dev
+	$(BIN)/mypy
+
+layers: $(VENV)/dev
+	$(BIN)/lint-imports --no-cache
+
+fast: $(VENV)/dev
+	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow"
+
+# Needs uv; the lock files hold hashes and no addresses.
+lock:
+	uv pip compile --universal --generate-hashes --no-annotate --no-header --group build pyproject.toml -o requirements/run.lock
+	uv pip compile --universal --generate-hashes --no-annotate --no-header --group dev pyproject.toml -o requirements/dev.lock
+
+clean:
+	rm -rf $(VENV) demo build dist

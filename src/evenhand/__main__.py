@@ -1,0 +1,5 @@
+"""`python -m evenhand`."""
+
+from evenhand.cli.main import main
+
+main()

@@ -1,0 +1,1 @@
+"""Arguments to job, result to text or JSON, error to exit status."""

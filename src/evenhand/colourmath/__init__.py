@@ -1,0 +1,1 @@
+"""Encodings, primaries, adaptation, CDL and colour difference as pure functions on arrays."""

@@ -1,0 +1,1 @@
+"""Measurements to pictures: scopes, the evenness chart, the report page. Pure: returns bytes and text."""

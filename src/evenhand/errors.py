@@ -1,0 +1,61 @@
+"""What can go wrong, said so that the person can act on it.
+
+EvenhandError            exit status 1
+  ClipError              a file on the card cannot be read as a clip, or not wholly
+  EncodingUnknownError   the evidence does not settle on one encoding
+  ShootError             the shoot document is missing, foreign or damaged
+  TargetError            a place to write to cannot take the result
+  MasterRejectedError    a written master failed its own verification
+  UsageError             exit status 2: a name or value that evenhand does not know
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import ClassVar
+
+
+class EvenhandError(Exception):
+    """Base of every error that is shown as one line instead of a traceback.
+
+    Every error carries the same three facts: `subject` (the file, clip or option), `found` (what was
+    found and, where it helps, what was expected) and `remedy` (what to do next). None can be raised
+    without a remedy.
+    """
+
+    exit_status: ClassVar[int] = 1
+
+    def __init__(self, subject: Path | str, found: str, remedy: str) -> None:
+        super().__init__(subject, found, remedy)
+        self.subject = subject
+        self.found = found
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.subject}: {self.found}. {self.remedy}."
+
+
+class ClipError(EvenhandError):
+    """A file on the card cannot be read as a clip, or not wholly."""
+
+
+class EncodingUnknownError(EvenhandError):
+    """The evidence leaves two or more encodings, or none."""
+
+
+class ShootError(EvenhandError):
+    """The shoot document is missing, foreign or damaged."""
+
+
+class TargetError(EvenhandError):
+    """A place to write to cannot take the result."""
+
+
+class MasterRejectedError(EvenhandError):
+    """A written master failed its own verification."""
+
+
+class UsageError(EvenhandError):
+    """A name or value that evenhand does not know: wrong usage."""
+
+    exit_status: ClassVar[int] = 2

@@ -1,0 +1,70 @@
+"""The grade as data: what one clip goes through, in the fixed order of work.
+
+Records are frozen and serialise as they are into the shoot document. Units: exposure in stops
+(positive brightens), white in kelvin and Duv (CIE 1960), strength as a share 0..1.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from evenhand.colourmath.encodings import Encoding
+
+Triple = tuple[float, float, float]
+Rendering = Literal["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
+
+
+class White(msgspec.Struct, frozen=True):
+    """A white: where neutral lands in the clip's own light. `duv` is positive towards green."""
+
+    kelvin: float
+    duv: float
+
+
+class Levelling(msgspec.Struct, frozen=True):
+    """Exposure and white set from measurements, in scene-linear light.
+
+    `stops` is the correction to apply (light × 2^stops). `white` is the white that the clip has;
+    it is taken to the working white by CAT16. None leaves the white as it is.
+    """
+
+    stops: float = 0.0
+    white: White | None = None
+
+
+class Cdl(msgspec.Struct, frozen=True):
+    """ASC CDL v1.2: out = clamp(in·slope + offset)^power, then saturation; works on ACEScct."""
+
+    slope: Triple = (1.0, 1.0, 1.0)
+    offset: Triple = (0.0, 0.0, 0.0)
+    power: Triple = (1.0, 1.0, 1.0)
+    saturation: float = 1.0
+
+
+class Adjustment(msgspec.Struct, frozen=True):
+    """What a person changes by hand. `white` replaces the levelled white; the rest adds to it."""
+
+    exposure: float = 0.0
+    white: White | None = None
+    cdl: Cdl = Cdl()
+    contrast: float = 1.0
+    saturation: float = 1.0
+
+
+class LookUse(msgspec.Struct, frozen=True):
+    """A look by name, at a strength from 0 to 1."""
+
+    name: str
+    strength: float = 1.0
+
+
+class Grade(msgspec.Struct, frozen=True):
+    """Encoding + levelling + adjustment + rendering + look of one clip."""
+
+    encoding: Encoding
+    levelling: Levelling = Levelling()
+    adjustment: Adjustment = Adjustment()
+    rendering: Rendering = "aces2-sdr"
+    look: LookUse | None = None

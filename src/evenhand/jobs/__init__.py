@@ -1,0 +1,1 @@
+"""One use case a module: arguments in, result record out, progress as a callback."""

@@ -1,0 +1,1 @@
+"""Every Numba loop of the project: arrays in, arrays out, no decisions about colour."""

@@ -1,0 +1,1 @@
+"""Bytes to tables and back for the open look-up formats; opens no file."""

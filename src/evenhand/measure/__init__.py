@@ -1,0 +1,1 @@
+"""Pure measurements: evidence, scopes, matching, white, timing, evenness."""

@@ -1,0 +1,1 @@
+"""The shoot document, its store, its migrations and the measurement cache."""

@@ -1,0 +1,1 @@
+"""First Bread: the invented documentary whose clips are the demo card."""
