@@ -1,0 +1,84 @@
+"""Files that are whole or absent: written under a temporary name, synced, then renamed.
+
+A reader never sees half a file, and a full disk or a pulled drive leaves what was there before.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from evenhand.errors import TargetError
+
+
+def partial_name(target: Path) -> Path:
+    """The temporary name beside `target`: the same folder is the same file system, so renaming works."""
+    return target.with_name(f".{target.name}.part")
+
+
+def sync(path: Path) -> None:
+    """Ask the system to put a file or folder on the disk; late write errors show here."""
+    if path.is_dir() and os.name == "nt":  # folders cannot be opened there
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def settle(partial: Path, target: Path) -> None:
+    """Sync the finished partial file, give it its final name, and sync the folder."""
+    sync(partial)
+    os.replace(partial, target)
+    sync(target.parent)
+
+
+@contextmanager
+def whole_file(target: Path) -> Iterator[Path]:
+    """Yield a temporary path to write to; on success it becomes `target`, else nothing is left.
+
+    Raises TargetError, in plain words, for what the disk refuses.
+    """
+    partial = partial_name(target)
+    try:
+        yield partial
+        settle(partial, target)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise refused(target, error) from error
+    except BaseException:
+        partial.unlink(missing_ok=True)
+        raise
+
+
+def write_whole(target: Path, content: bytes) -> None:
+    """Write `content` to `target`, whole or not at all."""
+    with whole_file(target) as partial:
+        partial.write_bytes(content)
+
+
+def refused(target: Path, error: OSError) -> TargetError:
+    """What the system said, in words that tell what to do."""
+    import errno
+
+    say = {
+        errno.ENOSPC: ("no space left on its disk", "Make room or name another folder"),
+        errno.EDQUOT: ("the disk quota is used up", "Make room or name another folder"),
+        errno.EFBIG: (
+            "the disk does not take a file of this size",
+            "Name a folder on another disk",
+        ),
+        errno.EROFS: ("its disk is read-only", "Name a folder that can be written to"),
+        errno.EACCES: ("its folder may not be written to", "Name a folder that can be written to"),
+        errno.EPERM: ("its folder may not be written to", "Name a folder that can be written to"),
+        errno.ENOENT: ("its folder does not exist", "Make the folder first, or name another"),
+        errno.ENOTDIR: ("its folder is a file", "Name a folder"),
+    }
+    found, remedy = say.get(
+        error.errno or 0,
+        (f"the disk refused it ({error.strerror or error})", "Check the disk and try again"),
+    )
+    return TargetError(target, found, remedy)

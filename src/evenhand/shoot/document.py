@@ -1,0 +1,171 @@
+"""The shoot document: what was found and decided, one readable JSON file.
+
+Measurements are not here: they live in the cache and can be made again at any time.
+"""
+
+from __future__ import annotations
+
+from pathlib import PurePosixPath
+from typing import Literal
+
+import msgspec
+
+from evenhand.colourmath.encodings import Encoding
+from evenhand.errors import EncodingUnknownError, UsageError
+from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
+from evenhand.measure.levelling import LevelDecision
+
+FORMAT = "evenhand shoot"
+VERSION = 1
+
+
+class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """One file of a card and all that was decided about it.
+
+    `id` is what a person types. `path` is relative to the card, with forward slashes. `fingerprint`
+    finds the file again when the drive comes back under another name. `unreadable` holds the reason
+    where the file is no clip; nothing else is then set.
+    """
+
+    id: str
+    card: str
+    path: str
+    bytes: int
+    fingerprint: str
+    unreadable: str | None = None
+    damaged: str | None = None
+    created: str | None = None
+    encoding: Encoding | None = None
+    encoding_by: Literal["evidence", "person"] | None = None
+    confidence: float = 0.0
+    setup: str | None = None
+    levelling: Levelling = Levelling()
+    decision: LevelDecision | None = None
+    adjustment: Adjustment = Adjustment()
+    rendering: Rendering | None = None
+    look: LookUse | None = None
+
+
+class SetupEntry(msgspec.Struct, frozen=True):
+    """A setup: its name, its clips by id, its reference clip, and who decided (`by`)."""
+
+    name: str
+    clips: tuple[str, ...]
+    reference: str
+    by: Literal["measurement", "person"] = "measurement"
+
+
+class CardEntry(msgspec.Struct, frozen=True):
+    """A card: its name and where it was last seen."""
+
+    name: str
+    path: str
+
+
+class MasterCheck(msgspec.Struct, frozen=True):
+    """One line of a master's verification."""
+
+    name: str
+    expected: str
+    found: str
+    ok: bool
+
+
+class MasterEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """A master that was verified and handed over, and the grade that it was made with."""
+
+    clip: str
+    spec: str
+    quality: str
+    path: str
+    bytes: int
+    grade: str
+    frames: int
+    repeated: int
+    dropped: int
+    worst_time_error: float
+    seconds: float
+    compile_report: dict[str, float | bool | int]
+    checks: tuple[MasterCheck, ...]
+
+
+class Shoot(msgspec.Struct, frozen=True, kw_only=True):
+    """The whole document. `format` and `version` come first so that a reader can refuse early."""
+
+    format: str = FORMAT
+    version: int = VERSION
+    name: str
+    cards: tuple[CardEntry, ...] = ()
+    clips: tuple[ClipEntry, ...] = ()
+    setups: tuple[SetupEntry, ...] = ()
+    masters: tuple[MasterEntry, ...] = ()
+
+    def readable(self) -> tuple[ClipEntry, ...]:
+        """The entries that are clips."""
+        return tuple(clip for clip in self.clips if clip.unreadable is None)
+
+    def clip(self, name: str) -> ClipEntry:
+        """The clip that a person names: its id, its file name where that is unique, or its path.
+
+        Raises UsageError with the nearest names.
+        """
+        exact = [c for c in self.clips if name in (c.id, c.path)]
+        loose = [
+            c
+            for c in self.clips
+            if name in (PurePosixPath(c.path).name, PurePosixPath(c.path).stem)
+        ]
+        for found in (exact, loose):
+            if len(found) == 1:
+                return found[0]
+            if found:
+                paths = ", ".join(c.path for c in found)
+                raise UsageError(
+                    name, f"this name fits {len(found)} clips ({paths})", "Name one by its path"
+                )
+        from difflib import get_close_matches
+
+        near = get_close_matches(name, [c.id for c in self.clips], 3, 0.4)
+        remedy = f"Did you mean {' or '.join(near)}" if near else "`evenhand scan` lists the clips"
+        raise UsageError(name, "the shoot has no clip of this name", remedy)
+
+    def with_clips(self, *changed: ClipEntry) -> Shoot:
+        """A copy in which the entries of the same id are replaced."""
+        new = {c.id: c for c in changed}
+        return msgspec.structs.replace(self, clips=tuple(new.get(c.id, c) for c in self.clips))
+
+    def grade(self, clip: ClipEntry) -> Grade:
+        """The grade of a clip as decided so far.
+
+        Raises EncodingUnknownError while its encoding is not settled.
+        """
+        if clip.encoding is None:
+            raise EncodingUnknownError(
+                clip.path,
+                "its encoding is not settled",
+                f"Name it: evenhand scan --encoding {clip.id}=NAME",
+            )
+        return Grade(
+            encoding=clip.encoding,
+            levelling=clip.levelling,
+            adjustment=clip.adjustment,
+            rendering=clip.rendering or self._rendering(clip),
+            look=clip.look,
+        )
+
+    def _rendering(self, clip: ClipEntry) -> Rendering:
+        """The rendering where nobody chose one.
+
+        A setup that holds any scene-referred clip is rendered in one way, or its clips could not
+        match; a setup of display-referred clips alone keeps the tone they already carry.
+        """
+        mates = [c for c in self.clips if c.setup and c.setup == clip.setup and c.encoding] or [
+            clip
+        ]
+        display = all(c.encoding is None or c.encoding.transfer in ("bt709", "srgb") for c in mates)
+        return "plain-sdr" if display else "aces2-sdr"
+
+
+def same_file(clip: ClipEntry, size: int, fingerprint: str) -> bool:
+    """Whether a file is the one the entry was made from."""
+    return clip.bytes == size and clip.fingerprint == fingerprint
