@@ -14,7 +14,7 @@ from evenhand.errors import TargetError
 
 
 def partial_name(target: Path) -> Path:
-    """The temporary name beside `target`: the same folder is the same file system, so renaming works."""
+    """The temporary name beside `target`: same folder, same file system, so renaming works."""
     return target.with_name(f".{target.name}.part")
 
 
@@ -32,7 +32,7 @@ def sync(path: Path) -> None:
 def settle(partial: Path, target: Path) -> None:
     """Sync the finished partial file, give it its final name, and sync the folder."""
     sync(partial)
-    os.replace(partial, target)
+    partial.replace(target)
     sync(target.parent)
 
 

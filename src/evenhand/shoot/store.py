@@ -55,7 +55,7 @@ def load(folder: Path) -> Shoot:
         if version > VERSION:
             raise ShootError(
                 path,
-                f"it was written by a newer evenhand (version {version}, this one reads up to {VERSION})",
+                f"a newer evenhand wrote it (version {version}, this one reads up to {VERSION})",
                 "Install the newer evenhand",
             )
         return msgspec.convert(migrated(raw, version, VERSION), Shoot)
@@ -70,7 +70,7 @@ def load(folder: Path) -> Shoot:
 
 
 def save(folder: Path, shoot: Shoot) -> None:
-    """Write the document, indented so that a person can read it and a diff shows one decision a line."""
+    """Write the document, indented: a person can read it, and a diff shows one decision a line."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -81,7 +81,7 @@ def save(folder: Path, shoot: Shoot) -> None:
 
 
 def fingerprint(path: Path) -> str:
-    """SHA-256 over a file's size, first and last mebibyte: finds a clip again, cheap on a slow drive."""
+    """SHA-256 over size, first and last mebibyte: finds a clip again, cheap on a slow drive."""
     size = path.stat().st_size
     digest = hashlib.sha256(str(size).encode())
     with path.open("rb") as file:

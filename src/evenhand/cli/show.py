@@ -1,0 +1,147 @@
+"""What a person sees on the terminal: tables, progress with time left, JSON."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from evenhand.jobs.progress import Progress, Step
+
+
+def json_out(result: Any) -> None:
+    """One JSON document on stdout."""
+    import msgspec
+
+    click.echo(msgspec.json.format(msgspec.json.encode(result), indent=2).decode())
+
+
+def line(text: str = "") -> None:
+    """A line of the result, on stdout."""
+    click.echo(text)
+
+
+def note(text: str) -> None:
+    """A line about the result, on stderr."""
+    click.echo(text, err=True)
+
+
+def table(headings: list[str], rows: list[list[str]], right: tuple[int, ...] = ()) -> None:
+    """A table on stdout, as wide as the terminal; plain text when it is not one."""
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    width = None if sys.stdout.isatty() else 160
+    grid = Table(box=SIMPLE_HEAD, pad_edge=False)
+    for index, heading in enumerate(headings):
+        grid.add_column(heading, justify="right" if index in right else "left", overflow="fold")
+    for row in rows:
+        grid.add_row(*(Text(cell) for cell in row))
+    Console(width=width, highlight=False).print(grid)
+
+
+@contextmanager
+def progress(quiet: bool = False) -> Iterator[Progress]:
+    """Progress on stderr: a live line on a terminal, a line per clip and job elsewhere."""
+    from evenhand.jobs.progress import silent
+
+    if quiet:
+        yield silent
+    elif sys.stderr.isatty():
+        with _live() as show:
+            yield show
+    else:
+        yield _Lines()
+
+
+@contextmanager
+def _live() -> Iterator[Progress]:
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bars
+
+    columns = (
+        TextColumn("{task.fields[job]:>8}"),
+        TextColumn("{task.description}"),
+        BarColumn(24),
+        TextColumn("{task.fields[count]}"),
+        TextColumn("{task.fields[speed]}"),
+        TimeRemainingColumn(compact=True),
+    )
+    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
+        task = bars.add_task("", job="", count="", speed="", total=None)
+        state = _Speed()
+
+        def show(step: Step) -> None:
+            if state.fresh(step):
+                bars.reset(task, total=max(step.total, 1))
+            bars.update(
+                task,
+                completed=step.done,
+                description=f"{step.clip} ({step.number}/{step.clips})",
+                job=step.job,
+                count=f"{step.done}/{step.total}" if step.total else "",
+                speed=state.text(step),
+            )
+
+        yield show
+
+
+class _Speed:
+    """Frames a second of the present step."""
+
+    def __init__(self) -> None:
+        self.key: tuple[str, str] = ("", "")
+        self.began = 0.0
+
+    def fresh(self, step: Step) -> bool:
+        if (step.job, step.clip) == self.key:
+            return False
+        self.key, self.began = (step.job, step.clip), time.monotonic()
+        return True
+
+    def text(self, step: Step) -> str:
+        spent = time.monotonic() - self.began
+        if step.unit != "frames" or step.done < 2 or spent < 0.2:
+            return ""
+        return f"{step.done / spent:.1f} frames/s"
+
+
+class _Lines:
+    """For logs and pipes: a line when a clip begins and one when it is done."""
+
+    def __init__(self) -> None:
+        self.speed = _Speed()
+
+    def __call__(self, step: Step) -> None:
+        first = self.speed.fresh(step)
+        finished = step.total > 0 and step.done >= step.total
+        if finished and step.total > 1:
+            speed = self.speed.text(step)
+            note(f"{step.job}: {step.clip} ({step.number} of {step.clips}) {speed}".rstrip())
+        elif first and step.total <= 1:
+            note(f"{step.job}: {step.clip} ({step.number} of {step.clips})")
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share as a percentage."""
+    return f"{100 * share:.{digits}f} %"
+
+
+def duration(spent: float) -> str:
+    """Seconds as a person says them."""
+    if spent < 60:
+        return f"{spent:.1f} s"
+    minutes, rest = divmod(round(spent), 60)
+    return (
+        f"{minutes} min {rest:02d} s"
+        if minutes < 60
+        else f"{minutes // 60} h {minutes % 60:02d} min"
+    )
