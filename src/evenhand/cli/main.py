@@ -11,7 +11,7 @@ import click
 from evenhand import __version__
 from evenhand.errors import EvenhandError
 
-# In the order of the work. Each verb is the command `<verb>` of the module, loaded when it is needed.
+# In the order of the work: verb -> module of this package, and what it does.
 VERBS = {
     "demo": ("demo", "Make the demo card and run the whole job on it."),
     "run": ("run", "The whole job: scan, level, look, masters, checks, report."),
@@ -29,17 +29,17 @@ VERBS = {
 class Verbs(click.Group):
     """A group whose commands are imported only when called, so that help stays quick."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+    def list_commands(self, ctx: click.Context) -> list[str]:
         return list(VERBS)
 
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in VERBS:
             return None
         module = importlib.import_module(f"evenhand.cli.{VERBS[name][0]}")
         command: click.Command = module.command
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Verbs"):
             formatter.write_dl([(verb, says) for verb, (_, says) in VERBS.items()])
 

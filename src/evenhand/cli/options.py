@@ -44,7 +44,7 @@ class Strength(click.ParamType):
 
 
 class At(click.ParamType):
-    """A time in a clip: 3s, 75f or a timecode 00:00:03:00. Kept as text; the clip's rate is needed."""
+    """A time in a clip: 3s, 75f or 00:00:03:00. Kept as text, since frames need the rate."""
 
     name = "time"
 
