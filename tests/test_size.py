@@ -42,7 +42,7 @@ def test_module_can_be_held_in_the_head(module: Path) -> None:
 
 @pytest.mark.parametrize("module", MODULES, ids=name_of)
 def test_functions_stay_small(module: Path) -> None:
-    """No function body is over 60 lines; none takes more than 6 parameters outside compiled code."""
+    """No body is over 60 lines; outside compiled code none takes more than 6 parameters."""
     compiled = bool(COMPILED & set(module.relative_to(SOURCE).parts))
 
     long = [f.name for f in functions(module) if lines_of_body(f) > 60]
@@ -55,7 +55,7 @@ def test_functions_stay_small(module: Path) -> None:
 
 @pytest.mark.parametrize("module", PURE, ids=name_of)
 def test_pure_layers_open_no_file(module: Path) -> None:
-    """The maths is handed arrays and bytes; it never opens a file (a builtin no contract can see)."""
+    """The maths is handed arrays and bytes; it never opens a file."""
     tree = ast.parse(module.read_text("utf-8"))
     calls = [n.func for n in ast.walk(tree) if isinstance(n, ast.Call)]
     called = {getattr(c, "id", getattr(c, "attr", "")) for c in calls}
