@@ -10,7 +10,7 @@ from typing import Literal
 
 import msgspec
 
-from evenhand.colourmath.encodings import Encoding
+from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
 from evenhand.measure.levelling import LevelDecision
@@ -159,10 +159,9 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
         A setup that holds any scene-referred clip is rendered in one way, or its clips could not
         match; a setup of display-referred clips alone keeps the tone they already carry.
         """
-        mates = [c for c in self.clips if c.setup and c.setup == clip.setup and c.encoding] or [
-            clip
-        ]
-        display = all(c.encoding is None or c.encoding.transfer in ("bt709", "srgb") for c in mates)
+        mates = [c.encoding for c in self.clips if c.setup and c.setup == clip.setup and c.encoding]
+        mates = mates or ([clip.encoding] if clip.encoding else [])
+        display = all(transfer_of(encoding).kind == "display" for encoding in mates)
         return "plain-sdr" if display else "aces2-sdr"
 
 
