@@ -1,0 +1,314 @@
+"""The grade of a whole picture in one pass: planes in, planes out.
+
+For each tile of two rows: (load) codes to floats and chroma to full width; (A) the place of each
+pixel in the lattice, its tetrahedron and its four weights, which LLVM vectorises; (B) four loads
+and multiply-adds a pixel, `lattice_load`; (store) chroma to its sites, rounding. docs/kernel.md
+says what each stage costs and what was tried.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Executor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.kernels.compiling import kernel
+from evenhand.kernels.frame import (
+    PlaneFormat,
+    Planes,
+    check_planes,
+    flat,
+    run_bands,
+    thread_scratch,
+)
+from evenhand.kernels.lattice_load import interpolate_pair, interpolate_row
+from evenhand.kernels.layout import (
+    CB,
+    CR,
+    FLOAT_ROW,
+    HALF,
+    LUMA,
+    OFFSET_0,
+    OFFSET_1,
+    OFFSET_2,
+    OFFSET_ROW,
+    TILE,
+    WEIGHT_0,
+    WEIGHT_1,
+    WEIGHT_2,
+    WEIGHT_3,
+)
+from evenhand.kernels.rows import load_full, load_half, row_seed, store_full, store_half
+from evenhand.kernels.table import KernelTable
+
+f4 = np.float32
+
+
+@kernel
+def _place(floats, offsets, x, r, g, b, lattice):  # type: ignore[no-untyped-def]
+    """Write offsets and weights of the tetrahedron that holds lattice coordinates r, g, b.
+
+    `lattice` = greatest coordinate, then the bytes from a node to the next along r, g and b. The
+    tetrahedron goes from the cell's first corner along the axis of the largest fraction, then the
+    middle, then the smallest (Kasson et al., 1993; the standard tetrahedral interpolation).
+    """
+    top, step_r, step_g, step_b = lattice
+    r = min(max(r, f4(0.0)), top)
+    g = min(max(g, f4(0.0)), top)
+    b = min(max(b, f4(0.0)), top)
+    cell_r, cell_g, cell_b = np.floor(r), np.floor(g), np.floor(b)
+    r, g, b = r - cell_r, g - cell_g, b - cell_b
+    base = cell_r * step_r + cell_g * step_g + cell_b * step_b
+    upper, lower = max(r, g), min(r, g)
+    large, small = max(upper, b), min(lower, b)
+    middle = max(lower, min(upper, b))
+    first = step_r if r == large else (step_g if g == large else step_b)
+    third = step_b if b == small else (step_g if g == small else step_r)
+    offsets[OFFSET_0 + x] = np.int32(base)
+    offsets[OFFSET_1 + x] = np.int32(base + first)
+    offsets[OFFSET_2 + x] = np.int32(base + (step_r + step_g + step_b - third))
+    floats[WEIGHT_0 + x] = f4(1.0) - large
+    floats[WEIGHT_1 + x] = large - middle
+    floats[WEIGHT_2 + x] = middle - small
+    floats[WEIGHT_3 + x] = small
+
+
+@kernel
+def _coordinates(floats, offsets, count, matrix, lattice):  # type: ignore[no-untyped-def]
+    """Stage A for nodes at equal steps.
+
+    `matrix` = factors of Y', of Cr in r, of Cb and Cr in g, of Cb in b, and the shifts of r, g, b.
+    """
+    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
+    for x in range(count):
+        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
+        grey = y * luma
+        r = grey + (red_v * v + shift_r)
+        g = grey + (green_u * u + (green_v * v + shift_g))
+        b = grey + (blue_u * u + shift_b)
+        _place(floats, offsets, x, r, g, b, lattice)
+
+
+@kernel
+def _on_axis(value, axis, last):  # type: ignore[no-untyped-def]
+    value = min(max(value, f4(0.0)), last)
+    i = np.int32(value)
+    return axis[i] + (value - f4(i)) * (axis[i + 1] - axis[i])
+
+
+@kernel
+def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type: ignore[no-untyped-def]
+    """Stage A for nodes along `axis` (coordinates); `matrix` gives places in the axis."""
+    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
+    last = np.nextafter(f4(axis.size - 1), f4(0.0))
+    for x in range(count):
+        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
+        grey = y * luma
+        r = _on_axis(grey + (red_v * v + shift_r), axis, last)
+        g = _on_axis(grey + (green_u * u + (green_v * v + shift_g)), axis, last)
+        b = _on_axis(grey + (blue_u * u + shift_b), axis, last)
+        _place(floats, offsets, x, r, g, b, lattice)
+
+
+@kernel
+def _load_chroma(plane, step, row, x, evens, odds, shape, sub, floats, slot):  # type: ignore[no-untyped-def]
+    """One row of Cb or Cr of a tile; `shape` = rows and columns of the chroma plane."""
+    if sub[0] == 1:
+        load_full(plane, row * step + x, evens, odds, floats, slot)
+        return
+    column = x // 2
+    more = column + evens < shape[1]
+    width = evens + 1 if more else evens
+    near = row // sub[1]
+    far, share = near, f4(0.0)
+    if sub[1] == 2:
+        far, share = min(max(near + (row % 2) * 2 - 1, 0), shape[0] - 1), f4(0.25)
+    start, other = near * step + column, far * step + column
+    load_half(
+        plane[start : start + width], plane[other : other + width], share, more, evens, floats, slot
+    )
+
+
+@kernel
+def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: ignore[no-untyped-def]
+    """Stage A of one row; a part tile is worked in whole groups of eight, spare lanes and all."""
+    parts = ((0, TILE), (0, 0))
+    if evens < HALF or odds < HALF:
+        parts = ((0, -(-evens // 8) * 8), (HALF, -(-odds // 8) * 8))
+    for start, count in parts:
+        if axis.size:
+            _coordinates_on_axis(floats[start:], offsets[start:], count, matrix, lattice, axis)
+        else:
+            _coordinates(floats[start:], offsets[start:], count, matrix, lattice)
+
+
+@kernel
+def _stage_b(values, diagonal, floats, offsets, evens, odds, pair):  # type: ignore[no-untyped-def]
+    parts = ((0, TILE), (0, 0))
+    if evens < HALF or odds < HALF:
+        parts = ((0, -(-evens // 8) * 8), (HALF, -(-odds // 8) * 8))
+    for start, count in parts:
+        if pair:
+            interpolate_pair(values, diagonal, floats, offsets, start, count)
+        else:
+            interpolate_row(values, diagonal, floats, offsets, start, count)
+
+
+@kernel
+def _store_chroma(planes, steps, row, x, evens, odds, sub_x, scale, frame, before, floats):  # type: ignore[no-untyped-def]
+    """Cb and Cr of one row of chroma; returns the last odd columns for the tile to the right."""
+    last = before
+    for k, slot in ((0, CB), (1, CR)):
+        plane = planes[k]
+        seed = row_seed(row, frame, k + 1)
+        start = row * steps[k] + x // sub_x
+        if sub_x == 1:
+            store_full(floats, slot, evens, odds, plane, start, scale, x, seed)
+        else:
+            left = before[k] if x else floats[slot]
+            end = store_half(floats, slot, left, evens, odds, plane, start, scale, x, seed)
+            last = (end, last[1]) if k == 0 else (last[0], end)
+    return last
+
+
+@kernel
+def _grade_band(source, target, steps, size, formats, table, axis, numbers, frame, rows, memory):  # type: ignore[no-untyped-def]
+    """Grade rows[0] … rows[1]; rows[0] is even. `numbers` = matrix, lattice, two store scales."""
+    (height, width), (sub, out) = size, formats
+    values, diagonal = table
+    matrix, lattice, luma_scale, chroma_scale = numbers
+    floats, offsets = memory
+    shape = (-(-height // sub[1]), -(-width // sub[0]))
+    chroma, chroma_steps = (target[1], target[2]), (steps[4], steps[5])
+    nothing = (f4(0.0), f4(0.0))
+    for y in range(rows[0], rows[1], 2):
+        ends = (nothing, nothing)
+        for x in range(0, width, TILE):
+            count = min(TILE, width - x)
+            odds = count // 2
+            evens = count - odds
+            for r in range(2):
+                row = min(y + r, height - 1)
+                part, places = floats[r * FLOAT_ROW :], offsets[r * OFFSET_ROW :]
+                load_full(source[0], row * steps[0] + x, evens, odds, part, LUMA)
+                _load_chroma(source[1], steps[1], row, x, evens, odds, shape, sub, part, CB)
+                _load_chroma(source[2], steps[2], row, x, evens, odds, shape, sub, part, CR)
+                _stage_a(part, places, evens, odds, matrix, lattice, axis)
+                if out[1] == 1:
+                    _stage_b(values, diagonal, part, places, evens, odds, False)
+            if out[1] == 2:
+                _stage_b(values, diagonal, floats, offsets, evens, odds, True)
+                left = _store_chroma(
+                    chroma, chroma_steps, y // 2, x, evens, odds, out[0], chroma_scale, frame,
+                    ends[0], floats,
+                )  # fmt: skip
+                ends = (left, nothing)
+            for r in range(min(2, height - y)):
+                part, row = floats[r * FLOAT_ROW :], y + r
+                seed = row_seed(row, frame, 0)
+                start = row * steps[3] + x
+                store_full(part, LUMA, evens, odds, target[0], start, luma_scale, x, seed)
+                if out[1] == 1:
+                    left = _store_chroma(
+                        chroma, chroma_steps, row, x, evens, odds, out[0], chroma_scale, frame,
+                        ends[r], part,
+                    )  # fmt: skip
+                    ends = (left, ends[1]) if r == 0 else (ends[0], left)
+
+
+def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
+    """Codes to places in the lattice (or its axis), as the factors and shifts of stage A."""
+    kr, kb = kr_kb
+    kg = 1.0 - kr - kb
+    luma_span, black = source.luma_scale
+    chroma_span, neutral = source.chroma_scale
+    cells = (table.axis.size or table.size) - 1
+    per_unit = cells / (table.high - table.low)
+    luma = per_unit / luma_span
+    red_v = 2.0 * (1.0 - kr) * per_unit / chroma_span
+    blue_u = 2.0 * (1.0 - kb) * per_unit / chroma_span
+    green_u, green_v = -blue_u * kb / kg, -red_v * kr / kg
+    base = -table.low * per_unit - luma * black
+    shift_r = base - red_v * neutral
+    shift_g = base - (green_u + green_v) * neutral
+    shift_b = base - blue_u * neutral
+    numbers = (luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b)
+    return tuple(np.float32(n) for n in numbers)
+
+
+def store_scale(
+    span: float, zero: float, lattice: tuple[float, float], rows: int, out: PlaneFormat, noise: bool
+) -> NDArray[np.float32]:
+    """How `rows.store_…` turns values (`lattice` = their span and zero) into codes."""
+    factor = span / lattice[0]
+    offset = zero - lattice[1] * factor + 0.5
+    factor /= rows
+    least, greatest = out.code_limits
+    return np.array([factor, offset, least, greatest, float(noise), 1.0 / factor], np.float32)
+
+
+def grade_planes(
+    src: Planes,
+    src_format: PlaneFormat,
+    kr_kb: tuple[float, float],
+    table: KernelTable,
+    dst: Planes,
+    dst_format: PlaneFormat,
+    *,
+    dither: bool = False,
+    frame: int = 0,
+    threads: int = 2,
+    pool: Executor | None = None,
+) -> None:
+    """Grade a picture from `src` into `dst`, which has the same size.
+
+    `kr_kb` are the matrix coefficients of the source (BT.709: 0.2126, 0.0722). `dither` adds
+    triangular noise of plus or minus one code before rounding, a function of column, row and
+    `frame` alone. The result does not depend on `threads`. Source codes beyond the format's bits
+    are not looked for. Raises ValueError when planes and formats disagree.
+    """
+    height, width = check_planes(src, src_format, "source")
+    if check_planes(dst, dst_format, "target") != (height, width):
+        raise ValueError(f"the target is {dst[0].shape}, the source {src[0].shape}")
+    sources, source_steps = zip(*(flat(p, False) for p in src), strict=True)
+    targets, target_steps = zip(*(flat(p, True) for p in dst), strict=True)
+    size, top = table.size, np.nextafter(np.float32(table.size - 1), np.float32(0))
+    lattice = tuple(np.float32(n) for n in (top, 16, 16 * size, 16 * size**2))
+    luma = store_scale(*dst_format.luma_scale, (876.0, 64.0), 1, dst_format, dither)
+    chroma = store_scale(
+        *dst_format.chroma_scale, (896.0, 512.0), dst_format.sub_y, dst_format, dither
+    )
+    values = (table.values, table.values[4 * (1 + size + size**2) :])
+    numbers = (_matrix(src_format, kr_kb, table), lattice, luma, chroma)
+    formats = (
+        (src_format.sub_x, src_format.sub_y),
+        (dst_format.sub_x, dst_format.sub_y),
+    )
+
+    def band(first: int, end: int) -> None:
+        _grade_band(
+            sources, targets, source_steps + target_steps, (height, width), formats, values,
+            table.axis * top, numbers, frame, (first, end), thread_scratch(),
+        )  # fmt: skip
+
+    run_bands(band, height, threads, pool)
+
+
+def warm() -> None:
+    """Compile, or read from the cache, what the common formats need.
+
+    Meant for a thread of its own while the first frame decodes. Takes seconds the first time on a
+    machine, and hundredths of a second afterwards.
+    """
+    table = KernelTable.from_lattice(np.full((2, 2, 2, 4), 512, np.float32))
+    for bits in (10, 8):
+        for target_bits in (10, 8):
+            source, target = PlaneFormat(bits), PlaneFormat(target_bits)
+            planes = source.empty(2, 2)
+            for plane in planes:
+                plane[:] = 128
+            grade_planes(
+                planes, source, (0.2126, 0.0722), table, target.empty(2, 2), target, threads=1
+            )

@@ -1,0 +1,40 @@
+"""How a tile of a picture row lies in the scratch memory of a thread.
+
+A picture is worked in tiles of `TILE` pixels of two rows, so that everything between the planes
+read and the planes written stays in the first-level cache. In a tile the even columns come first
+and the odd columns after them: chroma is sited on even columns, so that reading and writing it
+becomes plain, contiguous work.
+
+A row of a tile is seven slots of float32 (`LUMA`, `CB`, `CR`, four weights) and three of uint32
+(byte offsets into the lattice). Results overwrite `LUMA`, `CB` and `CR`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+TILE = 512
+HALF = TILE // 2
+SLOT = TILE + 16  # one cache line more than a power of two, so that slots do not share cache sets
+LUMA, CB, CR, WEIGHT = 0, SLOT, 2 * SLOT, 3 * SLOT
+WEIGHT_0, WEIGHT_1, WEIGHT_2, WEIGHT_3 = 3 * SLOT, 4 * SLOT, 5 * SLOT, 6 * SLOT
+FLOAT_ROW = 7 * SLOT
+OFFSET_0, OFFSET_1, OFFSET_2 = 0, SLOT, 2 * SLOT
+OFFSET_ROW = 3 * SLOT
+CACHE_LINE = 64
+
+
+def aligned_zeros(count: int, dtype: Any) -> NDArray[Any]:
+    """A one-dimensional array of zeros that begins on a cache line."""
+    size = np.dtype(dtype).itemsize * count
+    raw = np.zeros(size + CACHE_LINE, np.uint8)
+    start = -raw.ctypes.data % CACHE_LINE
+    return raw[start : start + size].view(dtype)
+
+
+def scratch() -> tuple[NDArray[np.float32], NDArray[np.uint32]]:
+    """Scratch memory of one thread. Zeros, and never NaN: spare lanes are worked on as they are."""
+    return aligned_zeros(2 * FLOAT_ROW, np.float32), aligned_zeros(2 * OFFSET_ROW, np.uint32)

@@ -1,0 +1,79 @@
+"""The table that the grade kernel reads: a lattice of display codes in aligned memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.kernels.layout import aligned_zeros
+
+MAX_SIZE = 256
+"""Byte offsets are worked out in float32, which is exact for multiples of 16 below 2^28."""
+MAX_CODE = 65536.0
+"""Far beyond every code; no sum of values below it can overflow float32."""
+
+
+@dataclass(frozen=True, slots=True)
+class KernelTable:
+    """A lattice over signal R'G'B' whose values are display Y'CbCr as 10-bit narrow codes.
+
+    Make one with `from_lattice`. `values` is flat, aligned, [b, g, r, (Y', Cb, Cr, Y')];
+    `low`, `high` are the signals of the first and last node; `axis` is empty, or the position of a
+    signal among the nodes (0 … 1) at equal steps from `low` to `high`.
+    """
+
+    values: NDArray[np.float32]
+    size: int
+    low: float
+    high: float
+    axis: NDArray[np.float32]
+
+    @classmethod
+    def from_lattice(
+        cls,
+        lattice: NDArray[np.float32],
+        domain: tuple[float, float] = (0.0, 1.0),
+        axis: NDArray[np.float32] | None = None,
+    ) -> Self:
+        """Take a lattice [b, g, r, channel] (N, N, N, 3 or 4) of codes: Y' 64 … 940, C 64 … 960.
+
+        Signals outside `domain` are clamped to it. `axis`, for nodes that do not lie at equal
+        steps, rises from 0 to 1: node k lies where it is k / (N - 1), see `nodes`. Raises
+        ValueError when the shape, the domain or a value cannot be used.
+        """
+        size, last = lattice.shape[0], lattice.shape[-1]
+        if lattice.shape != (size, size, size, last) or last not in (3, 4):
+            raise ValueError(f"a lattice is (N, N, N, 3 or 4), not {lattice.shape}")
+        if not 2 <= size <= MAX_SIZE:
+            raise ValueError(f"a lattice has 2 to {MAX_SIZE} nodes a side, not {size}")
+        if not (np.abs(lattice) < MAX_CODE).all():  # NaN and infinities fail this too
+            raise ValueError("the lattice holds values that are not finite 10-bit codes")
+        low, high = domain
+        if not (np.isfinite(low) and np.isfinite(high) and low < high):
+            raise ValueError(f"the domain must rise, not go from {low} to {high}")
+        values = aligned_zeros(size**3 * 4, np.float32)
+        values.reshape(-1, 4)[:, :3] = lattice.reshape(-1, last)[:, :3]
+        values.reshape(-1, 4)[:, 3] = values.reshape(-1, 4)[:, 0]
+        return cls(values, size, float(low), float(high), _checked_axis(axis))
+
+    def nodes(self) -> NDArray[np.float64]:
+        """The signal of every node along an axis, (N,)."""
+        places = np.linspace(0.0, 1.0, self.size)
+        if self.axis.size:
+            steps = np.linspace(0.0, 1.0, self.axis.size)
+            places = np.interp(places, self.axis.astype(np.float64), steps)
+        return self.low + (self.high - self.low) * places
+
+
+def _checked_axis(axis: NDArray[np.float32] | None) -> NDArray[np.float32]:
+    if axis is None:
+        return np.empty(0, np.float32)
+    axis = np.array(axis, np.float32)
+    if axis.ndim != 1 or axis.size < 2 or not np.isfinite(axis).all():
+        raise ValueError("an axis is one dimension of at least two finite values")
+    if axis[0] != 0.0 or axis[-1] != 1.0 or (np.diff(axis) <= 0).any():
+        raise ValueError("an axis rises from 0 to 1")
+    return axis
