@@ -31,8 +31,10 @@ class ClipFacts(msgspec.Struct, frozen=True):
     """Everything identification and mastering need to know of one file.
 
     Sizes are in pixels as coded; `shown_size` is after rotation and pixel aspect. `times` are the
-    presentation times of the frames that are shown (edit list applied), in `time_base` ticks, rising.
-    Rates are rationals written "25/1"; rotation is clockwise degrees needed to show the picture upright.
+    presentation times of the frames that are there and are shown (edit list applied), rising, in
+    `time_base` ticks. Rates and aspects are rationals written "25/1"; rotation is the clockwise
+    degrees needed to show the picture upright, and `mirrored` asks for a flip left to right then.
+    `constant_rate` allows each frame a tenth of a frame of jitter around the grid of `rate`.
     """
 
     path: str
@@ -47,7 +49,7 @@ class ClipFacts(msgspec.Struct, frozen=True):
     height: int
     shown_size: tuple[int, int]
     frames: int
-    frames_promised: int  # what the container's index says, hidden frames left out
+    frames_promised: int  # what the container's index says; more than `frames` if cut short
     hidden_frames: int  # coded but hidden by an edit list
     time_base: str
     times: tuple[int, ...]
@@ -65,3 +67,4 @@ class ClipFacts(msgspec.Struct, frozen=True):
     bitstream_tags: ColourTags
     vendor: dict[str, str]  # vendor metadata by suffix: make, model, software; never places
     damage: tuple[str, ...]  # plain sentences; empty for a whole clip
+    log_hints: dict[str, str] = {}  # metadata that speaks of log or a curve, by suffix

@@ -1,0 +1,229 @@
+"""What a clip is, from its index and its first picture: one function, plain facts, no verdicts."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import av.error
+from av.container import InputContainer
+from av.packet import Packet
+from av.video.codeccontext import VideoCodecContext
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+
+from evenhand.errors import ClipError
+from evenhand.media.boxes import TopLevel, VideoTrack, top_level, video_tracks
+from evenhand.media.files import MAX_PIXELS, clip_error, open_clip, video_stream
+from evenhand.media.frametimes import FrameTimes, frame_times, nominal_rate
+from evenhand.media.metadata import log_hints, vendor_words
+from evenhand.media.orientation import orientation
+from evenhand.media.records import AudioTrack, ClipFacts, ColourTags
+
+_FIRST_PACKETS = 4  # a damaged first packet must not hide what the next ones say
+
+
+def probe(path: Path | str, root: Path | str | None = None) -> ClipFacts:
+    """Everything the container and the first picture of a clip say.
+
+    `root` is the card: the path in the facts is relative to it where given. At most one picture is
+    decoded. Raises ClipError where the file cannot be read as a clip.
+    """
+    path = Path(path)
+    with open_clip(path, quick=True) as container:
+        try:
+            return _facts(path, root, container)
+        except (av.error.FFmpegError, OSError) as error:
+            raise clip_error(path, error) from error
+
+
+def count_decoded(
+    path: Path | str, progress: Callable[[int], None] | None = None
+) -> tuple[int, int]:
+    """Decodes the whole clip: the frames that came out, and the packets or frames that were bad.
+
+    A payload that was changed without breaking the syntax still decodes: only a checksum shows it.
+    """
+    path = Path(path)
+    got = bad = 0
+    with open_clip(path) as container:
+        stream = video_stream(container)
+        stream.thread_type = "AUTO"
+        for packet in container.demux(stream):
+            bad += packet.is_corrupt
+            try:
+                shown = packet.decode()
+            except (av.error.InvalidDataError, av.error.ArgumentError):
+                bad += 0 if packet.is_corrupt else 1
+                continue
+            got += len(shown)
+            bad += sum(isinstance(f, VideoFrame) and f.is_corrupt for f in shown)
+            if progress is not None:
+                progress(got)
+    return got, bad
+
+
+def bitstream_frame(stream: VideoStream, container: InputContainer) -> VideoFrame | None:
+    """The first picture by a decoder that was told nothing of the container's colour tags.
+
+    The stream's own decoder starts from what the container says and keeps it where the bitstream is
+    silent; this one starts from "unspecified". None if the first packets cannot be decoded.
+    """
+    context = stream.codec_context
+    try:
+        packets = [p for p, _ in zip(container.demux(stream), range(_FIRST_PACKETS), strict=False)]
+    except av.error.InvalidDataError:
+        return None
+    for packet in packets:
+        if not packet.size:
+            continue
+        alone = VideoCodecContext.create(context.codec.name, "r")
+        assert isinstance(alone, VideoCodecContext)
+        alone.extradata = context.extradata
+        alone.codec_tag = context.codec_tag
+        alone.options = {"max_pixels": str(MAX_PIXELS)}
+        alone.width, alone.height = context.width, context.height
+        alone.thread_type = "SLICE"  # one picture: only its slices can be shared out
+        try:
+            # A fresh packet: the flag of an edit list would have the decoder drop the picture.
+            shown = [*alone.decode(Packet(bytes(packet))), *alone.decode(None)]
+        except (av.error.InvalidDataError, av.error.ArgumentError):
+            continue
+        if shown:
+            return shown[0]
+    return None
+
+
+def _facts(path: Path, root: Path | str | None, container: InputContainer) -> ClipFacts:
+    stream = video_stream(container)
+    context = stream.codec_context
+    top = top_level(path)
+    tracks = {track.number: track for track in video_tracks(path, top)}
+    track = tracks.get(stream.id, VideoTrack(stream.id))
+    times = frame_times(container, stream, track, path.stat().st_size)
+    if not times.shown:
+        raise ClipError(
+            path,
+            "none of its frames is in the file",
+            "Copy it again from the card, or leave it out",
+        )
+    frame = bitstream_frame(stream, container)
+    rate, constant = nominal_rate(times.shown, times.base)
+    rotation, mirrored = orientation(track.matrix)
+    kind = frame.format if frame is not None else context.format
+    width, height = (frame.width, frame.height) if frame else (context.width, context.height)
+    aspect = Fraction(stream.sample_aspect_ratio or 1)
+    gaps = [b - a for a, b in zip(times.shown, times.shown[1:], strict=False)]
+    return ClipFacts(
+        path=_relative(path, root),
+        bytes=path.stat().st_size,
+        container=_container_name(container, top),
+        codec=context.codec.canonical_name,
+        profile=context.profile or "",
+        pixel_format=kind.name if kind else "",
+        bits=max((part.bits for part in kind.components), default=0) if kind else 0,
+        chroma=_chroma(kind),
+        width=width,
+        height=height,
+        shown_size=_shown_size(width, height, aspect, rotation),
+        frames=len(times.shown),
+        frames_promised=times.promised,
+        hidden_frames=times.hidden,
+        time_base=_ratio(times.base),
+        times=times.shown,
+        rate=_ratio(rate),
+        constant_rate=constant,
+        longest_gap=float(max(gaps, default=times.last) * times.base),
+        duration=float((times.shown[-1] - times.shown[0] + times.last) * times.base),
+        rotation=rotation,
+        mirrored=mirrored,
+        pixel_aspect=_ratio(aspect),
+        timecode=_timecode(container, stream),
+        created=container.metadata.get("creation_time") or stream.metadata.get("creation_time"),
+        audio=_audio(container),
+        container_tags=_container_tags(track),
+        bitstream_tags=_bitstream_tags(frame),
+        vendor=vendor_words(container.metadata | stream.metadata),
+        damage=_damage(times, top, frame),
+        log_hints=log_hints(container.metadata | stream.metadata),
+    )
+
+
+def _relative(path: Path, root: Path | str | None) -> str:
+    if root is None:
+        return os.fspath(path)
+    return path.absolute().relative_to(Path(root).absolute()).as_posix()
+
+
+def _ratio(value: Fraction) -> str:
+    return f"{value.numerator}/{value.denominator}"
+
+
+def _container_name(container: InputContainer, top: TopLevel) -> str:
+    brand = container.metadata.get("major_brand", "").strip()
+    name = "mov" if brand == "qt" or b"ftyp" not in top.kinds else "mp4"
+    return f"{name}, fragmented" if top.fragmented else name
+
+
+def _chroma(kind: av.VideoFormat | None) -> str:
+    if kind is None or not any(part.is_chroma for part in kind.components):
+        return "4:4:4" if kind is not None and kind.is_rgb else "4:0:0"
+    across, down = 16 // kind.chroma_width(16), 16 // kind.chroma_height(16)
+    return {(1, 1): "4:4:4", (2, 1): "4:2:2", (2, 2): "4:2:0"}.get((across, down), "other")
+
+
+def _shown_size(width: int, height: int, aspect: Fraction, rotation: int) -> tuple[int, int]:
+    across = round(width * aspect)
+    return (height, across) if rotation in (90, 270) else (across, height)
+
+
+def _timecode(container: InputContainer, stream: VideoStream) -> str | None:
+    places = [stream.metadata, *(s.metadata for s in container.streams.data), container.metadata]
+    return next((place["timecode"] for place in places if place.get("timecode")), None)
+
+
+def _audio(container: InputContainer) -> tuple[AudioTrack, ...]:
+    tracks = []
+    for stream in container.streams.audio:
+        context, base = stream.codec_context, stream.time_base or Fraction(1, 1)
+        tracks.append(
+            AudioTrack(
+                index=stream.index,
+                codec=context.codec.canonical_name if context else "unknown",
+                rate=context.sample_rate if context else 0,
+                channels=context.channels if context else 0,
+                layout=context.layout.name if context else "unknown",
+                duration=float((stream.duration or 0) * base),
+                start=float((stream.start_time or 0) * base),
+                default=bool(stream.disposition & av.stream.Disposition.default),
+            )
+        )
+    return tuple(tracks)
+
+
+def _container_tags(track: VideoTrack) -> ColourTags:
+    return ColourTags() if track.colr is None else ColourTags(*track.colr)
+
+
+def _bitstream_tags(frame: VideoFrame | None) -> ColourTags:
+    if frame is None:
+        return ColourTags()
+    full = {1: False, 2: True}.get(int(frame.color_range))
+    return ColourTags(int(frame.color_primaries), int(frame.color_trc), int(frame.colorspace), full)
+
+
+def _damage(times: FrameTimes, top: TopLevel, frame: VideoFrame | None) -> tuple[str, ...]:
+    found = []
+    if times.promised > len(times.shown):
+        found.append(
+            f"the file is cut short: its index lists {times.promised} frames, "
+            f"{len(times.shown)} are there"
+        )
+    elif top.cut:
+        found.append("the file is cut short: its last part should reach further")
+    if frame is None:
+        found.append("its first picture cannot be decoded")
+    return tuple(found)
