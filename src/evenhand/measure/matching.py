@@ -1,0 +1,209 @@
+"""The measured difference of two clips, from frames that show the same things.
+
+Key points → MAGSAC homography → robust ratio over the common light → gates. Every answer is a
+record with its numbers and a reason; a difference is only given where the gates let it through.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.measure import ratios
+from evenhand.measure.overlap import Estimate, Samples, common_light, robust_ratio
+from evenhand.measure.views import Features, Registration, register, similar
+
+Triple = tuple[float, float, float]
+
+# Most of the overlap has to have one ratio, whatever the key points say.
+SUPPORT, SPREAD, COVERAGE = 0.40, 0.50, 0.004
+# Enough key points agree, or fewer do and the detail of the two views is the same.
+INLIERS, INLIER_RATIO = 25, 0.40
+FEW_INLIERS, LOW_RATIO, LIKENESS, LITTLE_SPREAD = 12, 0.25, 0.60, 0.35
+UNEVEN = 0.06  # stops of spread from which dense flow is tried
+# Never surer than this: what is left where the camera's white fault is not CAT16's kind.
+LEAST_STOPS_ERROR, LEAST_MIRED_ERROR = 0.004, 0.4
+BEST_PAIRS = 3  # pairs of frames that are measured for a pair of clips
+
+
+class Match(msgspec.Struct, frozen=True):
+    """The difference of clip b from clip a, or why there is none.
+
+    stops, mired, duv: b relative to a (positive: b is brighter, warmer, greener). ratio: the linear
+    BT.2020 ratio of a D65 neutral; gains: the same as log2 CAT16 cone gains, which add along a
+    chain. Errors are one standard error. spread: stops; support, inlier_ratio and coverage: shares
+    0..1; likeness: correlation of detail in the overlap; tone: stops of ratio per stop of light.
+    `times`: seconds of the frames compared; `homography`: from pixels of a to b, row by row.
+    """
+
+    accepted: bool
+    why: str
+    stops: float = 0.0
+    mired: float = 0.0
+    duv: float = 0.0
+    ratio: Triple = (1.0, 1.0, 1.0)
+    gains: Triple = (0.0, 0.0, 0.0)
+    stops_error: float = 0.0
+    mired_error: float = 0.0
+    spread: float = 0.0
+    support: float = 0.0
+    inliers: int = 0
+    inlier_ratio: float = 0.0
+    coverage: float = 0.0
+    likeness: float = 0.0
+    tone: float = 0.0
+    times: tuple[float, float] = (0.0, 0.0)
+    homography: tuple[float, ...] = ()
+    flow: bool = False
+
+
+def match(a: Features, b: Features) -> Match:
+    """Compares two frames; never raises, whatever they show.
+
+    The homography is tried first. Where that leaves the overlap uneven (parallax, people moving),
+    dense flow is tried too, and the one with the smaller error stands.
+    """
+    times = (a.time, b.time)
+    view = register(a, b)
+    if view is None:
+        return Match(False, "no common view: too few points of the pictures agree", times=times)
+    plain = _measured(a, b, view, flow=False)
+    found = plain
+    if plain is None or not plain.accepted or plain.spread > UNEVEN:
+        followed = _measured(a, b, view, flow=True)
+        found = min((m for m in (plain, followed) if m), key=_doubt, default=None)
+    if found is None:
+        return Match(
+            False,
+            "the common view is too small, too dark or too bright to measure",
+            inliers=view.inliers,
+            inlier_ratio=view.ratio,
+            times=times,
+        )
+    return msgspec.structs.replace(found, times=times)
+
+
+def _doubt(found: Match) -> tuple[bool, float]:
+    return not found.accepted, found.stops_error + found.mired_error / 100
+
+
+def _measured(a: Features, b: Features, view: Registration, flow: bool) -> Match | None:
+    samples = common_light(a, b, view, flow)
+    if samples is None:
+        return None
+    found = _record(robust_ratio(samples), samples, view, flow)
+    reason = refusal(found)
+    return msgspec.structs.replace(found, accepted=not reason, why=reason or _agreement(found))
+
+
+def _record(estimate: Estimate, samples: Samples, view: Registration, flow: bool) -> Match:
+    difference = ratios.difference_of(estimate.gains)
+    return Match(
+        accepted=False,
+        why="",
+        stops=difference.stops,
+        mired=difference.mired,
+        duv=difference.duv,
+        ratio=_triple(ratios.ratio_of(estimate.gains)),
+        gains=_triple(estimate.gains),
+        stops_error=float(np.hypot(estimate.stops_error, LEAST_STOPS_ERROR)),
+        mired_error=float(np.hypot(estimate.mired_error, LEAST_MIRED_ERROR)),
+        spread=estimate.spread,
+        support=estimate.support,
+        inliers=view.inliers,
+        inlier_ratio=view.ratio,
+        coverage=samples.coverage,
+        likeness=samples.likeness,
+        tone=estimate.tone,
+        homography=tuple(float(v) for v in view.homography.ravel()),
+        flow=flow,
+    )
+
+
+def _triple(values: NDArray[np.float64]) -> Triple:
+    return (float(values[0]), float(values[1]), float(values[2]))
+
+
+def refusal(found: Match) -> str:
+    """Why the gates refuse a match, in plain words; empty where they let it through."""
+    if found.support < SUPPORT:
+        return f"only {found.support:.0%} of the common view has one ratio (limit {SUPPORT:.0%})"
+    if found.spread > SPREAD:
+        return f"the common view differs by {found.spread:.2f} stop from place to place"
+    if found.coverage < COVERAGE:
+        return f"the common view is only {found.coverage:.1%} of the picture"
+    if found.inliers >= INLIERS and found.inlier_ratio >= INLIER_RATIO:
+        return ""
+    alike = found.likeness >= LIKENESS and found.spread <= LITTLE_SPREAD
+    if alike and found.inliers >= FEW_INLIERS and found.inlier_ratio >= LOW_RATIO:
+        return ""
+    return (
+        f"only {found.inliers} points agree on one view ({found.inlier_ratio:.0%} of those that "
+        f"look alike), and its detail agrees only to {max(found.likeness, 0):.0%}"
+    )
+
+
+def _agreement(found: Match) -> str:
+    return (
+        f"{found.inliers} points agree on a common view of {found.coverage:.0%} of the picture, "
+        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop"
+    )
+
+
+def match_clips(a: Sequence[Features], b: Sequence[Features]) -> Match:
+    """Compares two clips by the frames that look most alike.
+
+    The answer is the weighted median over the accepted pairs of frames; how far these lie apart (a
+    clip may drift) is part of its error. Without an accepted pair it is the best refused one.
+    """
+    pairs = [(len(similar(x, y, 500)), i, j) for i, x in enumerate(a) for j, y in enumerate(b)]
+    if not pairs:
+        return Match(False, "a clip has no frame that could be read")
+    pairs.sort(key=lambda p: (-p[0], abs(p[1] - p[2]), p[1]))
+    tried = [match(a[i], b[j]) for count, i, j in pairs[:BEST_PAIRS] if count >= 4] or [
+        match(a[pairs[0][1]], b[pairs[0][2]])
+    ]
+    accepted = [m for m in tried if m.accepted]
+    return _middle(accepted) if accepted else max(tried, key=lambda m: m.inliers)
+
+
+def _middle(found: Sequence[Match]) -> Match:
+    """The weighted median of several matches of one pair of clips."""
+    best = min(found, key=_doubt)
+    if len(found) == 1:
+        return best
+    weights = np.array([m.stops_error**-2 for m in found])
+    gains = np.array([m.gains for m in found])
+    middle = np.array([_weighted_median(column, weights) for column in gains.T])
+    difference = ratios.difference_of(middle)
+    apart = max(abs(m.stops - difference.stops) for m in found) / 2
+    mired_apart = max(abs(m.mired - difference.mired) for m in found) / 2
+    return msgspec.structs.replace(
+        best,
+        stops=difference.stops,
+        mired=difference.mired,
+        duv=difference.duv,
+        gains=_triple(middle),
+        ratio=_triple(ratios.ratio_of(middle)),
+        stops_error=float(np.hypot(best.stops_error, apart)),
+        mired_error=float(np.hypot(best.mired_error, mired_apart)),
+    )
+
+
+def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
+    order = np.argsort(values)
+    below = np.cumsum(weights[order]) - weights[order] / 2
+    return float(np.interp(weights.sum() / 2, below, values[order]))
+
+
+def confidence(found: Match) -> float:
+    """How probable it is that the clip ends within 0.03 stop and 3 mired, from the errors."""
+    if not found.accepted:
+        return 0.0
+    exposure = math.erf(0.03 / (math.sqrt(2) * max(found.stops_error, 1e-6)))
+    white = math.erf(3.0 / (math.sqrt(2) * max(found.mired_error, 1e-6)))
+    return exposure * white

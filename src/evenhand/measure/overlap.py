@@ -1,0 +1,248 @@
+"""The light that two registered views have in common, pixel by pixel, and its robust ratio."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.measure import ratios
+from evenhand.measure.views import (
+    Features,
+    FloatImage,
+    Registration,
+    log_green,
+    magnification,
+)
+
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+BOX = 5  # pixels; light is averaged over such squares before it is compared
+MARGIN = 31  # pixels; how far outside the hull of the inliers the views are still trusted
+STEEP = 0.15  # of log2 green; edges are left out, they compare badly when a view is off by a pixel
+STEEP_AFTER_FLOW = 0.25
+MOST_SAMPLES = 20000
+LEAST_SAMPLES = 1500
+CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agree
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Light of the same places in two views, (n, 3) each, and where in the picture they lie."""
+
+    a: FloatImage
+    b: FloatImage
+    cell: NDArray[np.intp]
+    coverage: float
+    likeness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """The robust ratio of b to a, as log2 cone gains, with how well the samples agree.
+
+    `spread` is the scale of the samples' departures in stops (any channel), `support` the share of
+    samples that took part, `tone` the change of the ratio in stops per stop of light, `stops_error`
+    and `mired_error` standard errors found from the parts of the overlap.
+    """
+
+    gains: Floats
+    spread: float
+    support: float
+    tone: float
+    stops_error: float
+    mired_error: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Aligned:
+    """Both views in the pixels of the coarser one; `moved` is the one that was warped."""
+
+    moved: FloatImage
+    still: FloatImage
+    valid: Mask
+    a_moved: bool
+
+
+def common_light(a: Features, b: Features, view: Registration, flow: bool) -> Samples | None:
+    """Samples of the overlap, or None where it is too small to measure.
+
+    The finer view is warped into the coarser one. With `flow`, what the homography leaves over
+    (parallax, people moving) is followed by dense optical flow, and places are kept where forward
+    and backward flow agree to a pixel.
+    """
+    pair = _aligned(a, b, view)
+    floor = max(a.floor, b.floor)
+    if pair is None or pair.valid.sum() < LEAST_SAMPLES:
+        return None
+    if flow:
+        pair = _followed(pair, floor)
+    logs = [log_green(x, floor) for x in (pair.moved, pair.still)]
+    likeness = _likeness(logs[0], logs[1], pair.valid)
+    moved, still = (
+        _floats(cv2.blur(pair.moved, (BOX, BOX))),
+        _floats(cv2.blur(pair.still, (BOX, BOX))),
+    )
+    lit = np.minimum(moved.min(axis=-1), still.min(axis=-1)) > floor
+    mask = pair.valid & lit & _flat(still, STEEP_AFTER_FLOW if flow else STEEP)
+    count = int(mask.sum())
+    if count < LEAST_SAMPLES:
+        return None
+    where = np.flatnonzero(mask.ravel())[:: max(1, count // MOST_SAMPLES)]
+    moved, still = moved.reshape(-1, 3)[where], still.reshape(-1, 3)[where]
+    first, second = (moved, still) if pair.a_moved else (still, moved)
+    return Samples(first, second, _cells(where, mask.shape), float(mask.mean()), likeness)
+
+
+def _aligned(a: Features, b: Features, view: Registration) -> _Aligned | None:
+    area = magnification(view.homography, a.size)
+    if area <= 0:
+        return None
+    a_moved = area < 1
+    fine, coarse = (a, b) if a_moved else (b, a)
+    homography = view.homography if a_moved else np.linalg.inv(view.homography)
+    shrink = float(np.sqrt(1 / area if a_moved else area))
+    light = fine.light.astype(np.float32)
+    reach = 2 * int(np.ceil(shrink)) + 1
+    if shrink > 1.2:  # each pixel of the coarse view averages this many of the fine one
+        sigma = 0.45 * float(np.sqrt(shrink**2 - 0.8))
+        light = _floats(cv2.GaussianBlur(light, (0, 0), sigma))
+    ok = cv2.erode(fine.valid.astype(np.uint8), np.ones((reach, reach), np.uint8))
+    size = coarse.size
+    moved = _floats(cv2.warpPerspective(light, homography, size, flags=cv2.INTER_LINEAR))
+    seen = cv2.warpPerspective(ok, homography, size, flags=cv2.INTER_NEAREST) > 0
+    both = seen & coarse.valid & _trusted(view, coarse, a_moved)
+    valid = cv2.erode(both.astype(np.uint8), np.ones((BOX - 2, BOX - 2), np.uint8)) > 0
+    return _Aligned(moved, coarse.light.astype(np.float32), valid, a_moved)
+
+
+def _floats(picture: object) -> FloatImage:
+    return np.asarray(picture, dtype=np.float32)
+
+
+def _trusted(view: Registration, coarse: Features, a_moved: bool) -> Mask:
+    points = view.points
+    if not a_moved:  # the inliers are known in b, and a is the picture that stays
+        back = np.linalg.inv(view.homography)
+        points = _floats(cv2.perspectiveTransform(points[None], back)[0])
+    mask = np.zeros(coarse.light.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, cv2.convexHull(points.astype(np.int32)), 1)
+    return np.asarray(cv2.dilate(mask, np.ones((MARGIN, MARGIN), np.uint8)) > 0)
+
+
+def _followed(pair: _Aligned, floor: float) -> _Aligned:
+    flow = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_FAST)
+    moved, still = (
+        _stretched_within(log_green(x, floor), pair.valid) for x in (pair.moved, pair.still)
+    )
+    h, w = pair.valid.shape
+    forth = _floats(flow.calc(still, moved, np.zeros((h, w, 2), np.float32)))
+    back = _floats(flow.calc(moved, still, np.zeros((h, w, 2), np.float32)))
+    x, y = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32))
+    x, y = x + forth[..., 0], y + forth[..., 1]
+    returned = cv2.remap(back, x, y, cv2.INTER_LINEAR) + forth
+    steady = np.hypot(returned[..., 0], returned[..., 1]) < 1.0
+    valid = cv2.remap(pair.valid.astype(np.uint8), x, y, cv2.INTER_NEAREST) > 0
+    light = _floats(cv2.remap(pair.moved, x, y, cv2.INTER_LINEAR))
+    return _Aligned(light, pair.still, pair.valid & valid & steady, pair.a_moved)
+
+
+def _stretched_within(values: FloatImage, mask: Mask) -> NDArray[np.uint8]:
+    low, high = np.percentile(values[mask], [2, 98])
+    scaled = np.clip((values - low) / max(high - low, 1e-3), 0, 1) * 255
+    return np.asarray(scaled.astype(np.uint8))
+
+
+def _flat(light: FloatImage, steep: float) -> Mask:
+    logs = np.log2(np.maximum(light[..., 1], 1e-6))
+    across = cv2.Sobel(logs, cv2.CV_32F, 1, 0, scale=0.25)
+    down = cv2.Sobel(logs, cv2.CV_32F, 0, 1, scale=0.25)
+    return np.asarray(np.abs(across) + np.abs(down) < steep)
+
+
+def _likeness(moved: FloatImage, still: FloatImage, mask: Mask) -> float:
+    """Correlation of the detail of the two views where both are valid: -1..1, exposure-free."""
+    weight = mask.astype(np.float32)
+    area = cv2.GaussianBlur(weight, (0, 0), 8) + np.float32(1e-3)
+    detail = []
+    for logs in (moved, still):
+        smooth = cv2.GaussianBlur(logs, (0, 0), 1.0)
+        detail.append((smooth - cv2.GaussianBlur(smooth * weight, (0, 0), 8) / area)[mask])
+    first, second = (d - d.mean() for d in detail)
+    energy = float(np.sqrt((first @ first) * (second @ second)))
+    return float(first @ second) / energy if energy > 0 else 0.0
+
+
+def _cells(where: NDArray[np.intp], shape: tuple[int, ...]) -> NDArray[np.intp]:
+    rows, columns = np.divmod(where, shape[1])
+    return np.asarray(rows * CELLS // shape[0] * CELLS + columns * CELLS // shape[1])
+
+
+def robust_ratio(samples: Samples) -> Estimate:
+    """The CAT16 gains that take a to b: Tukey's biweight on the log ratio of all three channels.
+
+    A sample's weight comes from its worst channel, so that a surface that changed in colour alone
+    takes no part. The gains are fitted, not the channel ratios: scenes need not be neutral.
+    """
+    first, second = samples.a.astype(np.float64), samples.b.astype(np.float64)
+    target = np.log2(second)
+    gains = ratios.gains_of(np.exp2(np.median(target - np.log2(first), axis=0)))
+    left = _left(first, target, gains)
+    gains = _moved(gains, np.median(left, axis=0))
+    weight, spread = np.ones(len(first)), 0.0
+    for _ in range(5):
+        left = _left(first, target, gains)
+        spread = max(1.4826 * float(np.median(np.abs(left))), 0.02)
+        worst = np.abs(left).max(axis=1)
+        weight = np.maximum(1 - (worst / min(4.7 * spread, 0.6)) ** 2, 0) ** 2
+        if weight.sum() < 10:
+            weight = np.ones(len(first))
+        gains = _moved(gains, weight @ left / weight.sum())
+    support = float((weight > 0).mean())
+    tone = _tone(np.log2(first[:, 1]), left[:, 1], weight)
+    stops_error, mired_error = _errors(samples.cell, left, weight, gains)
+    return Estimate(gains, spread, support, tone, stops_error, mired_error)
+
+
+def _left(first: Floats, target: Floats, gains: Floats) -> Floats:
+    """Stops by which the samples still differ, per channel, once `first` has the gains."""
+    left: Floats = target - np.log2(np.maximum(first @ ratios.matrix_of(gains).T, 1e-6))
+    return left
+
+
+def _moved(gains: Floats, stops: Floats) -> Floats:
+    """The gains whose neutral ratio is larger by so many stops in each channel."""
+    return ratios.gains_of(ratios.ratio_of(gains) * np.exp2(stops))
+
+
+def _tone(level: Floats, left: Floats, weight: Floats) -> float:
+    level = level - weight @ level / weight.sum()
+    across = float(weight @ (level * level))
+    return float(weight @ (level * left)) / across if across > 1e-3 * weight.sum() else 0.0
+
+
+def _errors(
+    cell: NDArray[np.intp], left: Floats, weight: Floats, gains: Floats
+) -> tuple[float, float]:
+    """Standard errors of stops and mired from how the parts of the overlap disagree."""
+    total = np.bincount(cell, weight, CELLS * CELLS)
+    used = total > 0.1 * total.max()
+    share = total[used] / total[used].sum()
+    means = np.stack(
+        [np.bincount(cell, weight * left[:, k], CELLS * CELLS)[used] for k in range(3)], axis=1
+    )
+    means /= total[used][:, None]
+    if len(share) < 3:
+        return 0.1, 10.0
+    middle = share @ means
+    # Neighbouring parts err together; half as many count as independent (judged on the bench).
+    variance = share @ (means - middle) ** 2 * (share @ share) * 2
+    at = ratios.difference_of(gains)
+    moved = [ratios.ratio_of(gains) * np.exp2(m) for m in np.diag(np.sqrt(variance))]
+    steps = [ratios.difference_of(ratios.gains_of(m)) for m in moved]
+    stops = float(np.sqrt(sum((s.stops - at.stops) ** 2 for s in steps)))
+    mired = float(np.sqrt(sum((s.mired - at.mired) ** 2 for s in steps)))
+    return stops, mired
