@@ -1,0 +1,297 @@
+"""Writes masters: pictures and sound in, a verified file under its final name out, or nothing."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import av
+import numpy as np
+
+from evenhand.errors import MasterRejectedError, UsageError
+from evenhand.measure.quality import Plane, thumbnail
+from evenhand.media.atomic import target_error, whole_file
+from evenhand.media.pixels import Planes, planes_of
+from evenhand.media.records import ColourTags
+from evenhand.media.samples import RATE, sample_count
+from evenhand.media.sound import (
+    CopiedTrack,
+    EncodedTrack,
+    SoundPlan,
+    SoundTrack,
+    longest_overrun,
+    sound_writer,
+)
+from evenhand.media.spec import MasterSpec, PicturePlan
+from evenhand.media.verify import (
+    MasterExpectation,
+    SoundExpectation,
+    Verification,
+    verify_master,
+)
+
+_ENCODERS = {"hevc": "libx265", "prores": "prores", "h264": "libx264"}
+_COMPARED = 5  # frames that are kept whole to be compared; one of UHD takes up to 33 MB
+_ROOM = 1.1  # of the estimate
+_PCM_BYTES = 3
+_NO_TYPE = 0  # the encoder chooses which frames are key frames
+
+
+@dataclass(frozen=True, slots=True)
+class MasterOrder:
+    """One master to be made.
+
+    `frames` is how many will be written. `timecode` ("10:00:00:00") and `created` (ISO 8601, UTC)
+    go into the container; nothing else of the clip's metadata does, places least of all.
+    """
+
+    spec: MasterSpec
+    plan: PicturePlan
+    frames: int
+    quality: str | None = None
+    sound: SoundPlan | None = None
+    timecode: str | None = None
+    created: str | None = None
+
+    @property
+    def duration(self) -> Fraction:
+        """Length of the picture in seconds."""
+        return self.frames / self.spec.frame_rate
+
+
+def room_needed(order: MasterOrder) -> int:
+    """Return the bytes to have free before starting: a generous estimate and a tenth."""
+    level = order.spec.level(order.quality)
+    picture = level.bits_per_pixel * order.plan.width * order.plan.height * order.frames / 8
+    sound = 0.0
+    for track in order.sound.tracks if order.sound is not None else ():
+        coded = order.spec.sound.bit_rate / 8
+        each = coded if order.spec.sound.codec == "aac" else track.channels * RATE * _PCM_BYTES
+        sound += float(order.duration) * each
+    return int(_ROOM * (picture + sound))
+
+
+class MasterWriter:
+    """Writes one master, in a `with` block; whole and verified at its end, or not there at all.
+
+    Leaving the block without an error closes the file, syncs it, reads it again, compares it with
+    what was meant and only then gives it its name; `verification` and `sound_tracks` are then set.
+    Leaving by an exception removes the partial file. Raises TargetError (the place cannot take it),
+    UsageError (the encoder refuses the spec's settings) and MasterRejectedError (what was written
+    is not what was meant; nothing is left under the final name).
+    """
+
+    def __init__(self, target: Path, order: MasterOrder, *, overwrite: bool = False) -> None:
+        self.target = target
+        self.order = order
+        self.verification: Verification | None = None
+        self.sound_tracks: tuple[SoundTrack, ...] = ()
+        self._level = order.spec.level(order.quality)
+        self._compared = frozenset(
+            np.linspace(0, max(order.frames - 1, 0), _COMPARED).astype(int).tolist()
+        )
+        self._samples: dict[int, Planes] = {}
+        self._thumbnails: list[Any] = []
+        self._blank: tuple[Any, Planes] | None = None
+        self._sound: list[CopiedTrack | EncodedTrack] = []
+        self._out: Any = None
+        self._whole = whole_file(
+            target, overwrite=overwrite, needs=room_needed(order), verify=self._verify
+        )
+
+    @property
+    def written(self) -> int:
+        """How many frames have been given to the encoder."""
+        return len(self._thumbnails)
+
+    def __enter__(self) -> MasterWriter:
+        part = self._whole.__enter__()
+        try:
+            self._open(part)
+        except BaseException as error:
+            self._give_up()
+            raise self._plainly(error) from error
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if error is not None:
+            self._give_up()
+            return
+        try:
+            self._close()
+        except BaseException as failure:
+            self._give_up()
+            raise self._plainly(failure) from failure
+        self._whole.__exit__(None, None, None)
+
+    def blank(self) -> Planes:
+        """Return the planes of a new frame to fill and then pass to `write`, which saves a copy."""
+        plan, spec = self.order.plan, self.order.spec
+        frame = av.VideoFrame(plan.width, plan.height, spec.pixel_format)
+        planes = planes_of(frame)
+        self._blank = (frame, planes)
+        return planes
+
+    def write(self, y: Plane, u: Plane, v: Plane) -> None:
+        """Encode the next frame: planes of codes in the spec's pixel format and the plan's size.
+
+        Raises TargetError when the drive is full or gone, ValueError for planes of another shape.
+        """
+        if self._blank is None or self._blank[1][0] is not y:
+            for blank, given in zip(self.blank(), (y, u, v), strict=True):
+                if blank.shape != given.shape or blank.dtype != given.dtype:
+                    raise ValueError(
+                        f"a plane is {given.dtype} {given.shape}, expected {blank.dtype} "
+                        f"{blank.shape}"
+                    )
+                blank[:] = given
+        assert self._blank is not None
+        frame, (y, u, v) = self._blank
+        self._blank = None  # the encoder's threads may read it for a while: never write to it again
+        index = self.written
+        if index in self._compared:
+            self._samples[index] = (y.copy(), u.copy(), v.copy())
+        self._thumbnails.append(thumbnail(y))
+        self._label(frame, index)
+        try:
+            self._out.mux(self._stream.encode(frame))
+            self._advance_sound(Fraction(index + 1) / self.order.spec.frame_rate)
+        except OSError as error:
+            raise target_error(self.target, error) from error
+
+    def _open(self, part: Path) -> None:
+        spec, plan = self.order.spec, self.order.plan
+        flags = {"movflags": "+faststart"} if spec.faststart else {}
+        self._out = av.open(f"file:{part.absolute()}", "w", spec.container, container_options=flags)
+        if self.order.created:
+            self._out.metadata["creation_time"] = self.order.created
+        if self.order.timecode:
+            self._out.metadata["timecode"] = self.order.timecode
+        self._stream = self._out.add_stream(
+            _ENCODERS[spec.codec], rate=spec.frame_rate, options=dict(self._level.encoder)
+        )
+        self._stream.width, self._stream.height = plan.width, plan.height
+        self._stream.pix_fmt = spec.pixel_format
+        context = self._stream.codec_context
+        context.codec_tag = spec.codec_tag
+        context.gop_size = max(1, round(spec.key_every * spec.frame_rate))
+        if spec.codec != "hevc":  # x265 makes its own threads; the others are left at one
+            self._stream.thread_type, context.thread_count = "AUTO", 0
+        _set_tags(context, spec.tags)
+        if self.order.sound is not None:
+            for track in self.order.sound.tracks:
+                self._sound.append(sound_writer(self.order.sound, track, self._out))
+        self._out.start_encoding()
+        # What an encoder did not take is left in its options, and is otherwise passed over.
+        if context.options:
+            unknown = ", ".join(context.options)
+            raise UsageError(
+                spec.name, f"the encoder knows no setting {unknown}", "Correct the spec"
+            )
+
+    def _label(self, frame: Any, index: int) -> None:
+        # ProRes takes the tags of the container from its context and its own from the frames.
+        _set_tags(frame, self.order.spec.tags)
+        frame.pts, frame.time_base = index, 1 / self.order.spec.frame_rate
+        frame.pict_type = _NO_TYPE
+
+    def _advance_sound(self, until: Fraction | None) -> None:
+        for track in self._sound:
+            track.advance(until)
+
+    def _close(self) -> None:
+        """Write all that is still in the encoders, and the index."""
+        self._out.mux(self._stream.encode(None))
+        self._advance_sound(None)
+        self._out.close()  # never left to the garbage collector, which drops its errors
+        self.sound_tracks = tuple(track.report for track in self._sound)
+        for track in self._sound:
+            track.close()
+
+    def _give_up(self) -> None:
+        """Close what is open, whatever it says, and let the partial file be removed."""
+        for track in self._sound:
+            with contextlib.suppress(Exception):
+                track.close()
+        if self._out is not None:
+            with contextlib.suppress(Exception):
+                self._out.close()
+        with contextlib.suppress(_GivenUp):
+            self._whole.__exit__(_GivenUp, _GivenUp(), None)
+
+    def _plainly(self, error: BaseException) -> BaseException:
+        """Turn what the libraries raise into an error for people."""
+        if isinstance(error, OSError):
+            return target_error(self.target, error)
+        if isinstance(error, av.error.ArgumentError):
+            return UsageError(
+                self.order.spec.name,
+                f"the encoder refuses these settings ({error})",
+                "Correct the spec; docs/masters.md lists what each key takes",
+            )
+        if isinstance(error, av.error.FFmpegError):
+            return MasterRejectedError(
+                self.target, f"the encoder failed ({error})", "Try again; report it if it stays"
+            )
+        return error
+
+    def _verify(self, part: Path) -> None:
+        result = verify_master(
+            part, self.expectation(), self._samples, np.array(self._thumbnails, np.float32)
+        )
+        self.verification = result
+        if not result.ok:
+            words = "; ".join(
+                f"{check.name}: expected {check.expected}, found {check.found}"
+                for check in result.failures
+            )
+            raise MasterRejectedError(
+                self.target,
+                f"what was written is not what was meant ({words})",
+                "Nothing was kept; make it again, on another drive if it fails again",
+            )
+
+    def expectation(self) -> MasterExpectation:
+        """Return what the file must turn out to be; complete once the writer is closed."""
+        spec, plan, level = self.order.spec, self.order.plan, self._level
+        count = sample_count(self.order.duration)
+        return MasterExpectation(
+            codec=spec.codec,
+            codec_tag=spec.codec_tag,
+            profile=spec.profile,
+            pixel_format=spec.pixel_format,
+            bits=spec.bits,
+            width=plan.width,
+            height=plan.height,
+            rate=spec.rate,
+            frames=self.order.frames,
+            tags=spec.tags,
+            faststart=spec.faststart,
+            psnr_luma=level.psnr_luma,
+            psnr_chroma=level.psnr_chroma,
+            sound=tuple(
+                SoundExpectation(
+                    track.codec, RATE, track.channels, count, longest_overrun(track.codec)
+                )
+                for track in self.sound_tracks
+            ),
+            timecode=self.order.timecode,
+        )
+
+
+class _GivenUp(Exception):
+    """Tells the whole-or-absent writing to clean up; never seen outside."""
+
+
+def _set_tags(holder: Any, tags: ColourTags) -> None:
+    holder.color_primaries, holder.color_trc = tags.primaries, tags.transfer
+    holder.colorspace, holder.color_range = tags.matrix, 2 if tags.full_range else 1
