@@ -12,9 +12,9 @@ from typing import Any
 import av
 import numpy as np
 
+from evenhand.atomic import partial_name, refused, settle, sync
 from evenhand.errors import MasterRejectedError, UsageError
 from evenhand.measure.quality import Plane, thumbnail
-from evenhand.media.atomic import target_error, whole_file
 from evenhand.media.pixels import Planes, planes_of
 from evenhand.media.records import ColourTags
 from evenhand.media.samples import RATE, sample_count
@@ -27,6 +27,7 @@ from evenhand.media.sound import (
     sound_writer,
 )
 from evenhand.media.spec import MasterSpec, PicturePlan
+from evenhand.media.target import check_target
 from evenhand.media.verify import (
     MasterExpectation,
     SoundExpectation,
@@ -99,9 +100,8 @@ class MasterWriter:
         self._blank: tuple[Any, Planes] | None = None
         self._sound: list[CopiedTrack | EncodedTrack] = []
         self._out: Any = None
-        self._whole = whole_file(
-            target, overwrite=overwrite, needs=room_needed(order), verify=self._verify
-        )
+        self._overwrite = overwrite
+        self._partial = partial_name(target)
 
     @property
     def written(self) -> int:
@@ -109,9 +109,10 @@ class MasterWriter:
         return len(self._thumbnails)
 
     def __enter__(self) -> MasterWriter:
-        part = self._whole.__enter__()
+        check_target(self.target, overwrite=self._overwrite, needs=room_needed(self.order))
         try:
-            self._open(part)
+            self._partial.unlink(missing_ok=True)  # left by a run that was killed
+            self._open()
         except BaseException as error:
             self._give_up()
             raise self._plainly(error) from error
@@ -128,10 +129,13 @@ class MasterWriter:
             return
         try:
             self._close()
+            sync(self._partial)
+            self._verify()
+            check_target(self.target, overwrite=self._overwrite)
+            settle(self._partial, self.target)
         except BaseException as failure:
             self._give_up()
             raise self._plainly(failure) from failure
-        self._whole.__exit__(None, None, None)
 
     def blank(self) -> Planes:
         """Return the planes of a new frame to fill and then pass to `write`, which saves a copy."""
@@ -166,12 +170,13 @@ class MasterWriter:
             self._out.mux(self._stream.encode(frame))
             self._advance_sound(Fraction(index + 1) / self.order.spec.frame_rate)
         except OSError as error:
-            raise target_error(self.target, error) from error
+            raise refused(self.target, error) from error
 
-    def _open(self, part: Path) -> None:
+    def _open(self) -> None:
         spec, plan = self.order.spec, self.order.plan
         flags = {"movflags": "+faststart"} if spec.faststart else {}
-        self._out = av.open(f"file:{part.absolute()}", "w", spec.container, container_options=flags)
+        path = f"file:{self._partial.absolute()}"
+        self._out = av.open(path, "w", spec.container, container_options=flags)
         if self.order.created:
             self._out.metadata["creation_time"] = self.order.created
         if self.order.timecode:
@@ -218,20 +223,20 @@ class MasterWriter:
             track.close()
 
     def _give_up(self) -> None:
-        """Close what is open, whatever it says, and let the partial file be removed."""
+        """Close what is open, whatever it says, and remove the partial file."""
         for track in self._sound:
             with contextlib.suppress(Exception):
                 track.close()
         if self._out is not None:
             with contextlib.suppress(Exception):
                 self._out.close()
-        with contextlib.suppress(_GivenUp):
-            self._whole.__exit__(_GivenUp, _GivenUp(), None)
+        with contextlib.suppress(OSError):
+            self._partial.unlink(missing_ok=True)
 
     def _plainly(self, error: BaseException) -> BaseException:
         """Turn what the libraries raise into an error for people."""
         if isinstance(error, OSError):
-            return target_error(self.target, error)
+            return refused(self.target, error)
         if isinstance(error, av.error.ArgumentError):
             return UsageError(
                 self.order.spec.name,
@@ -244,10 +249,9 @@ class MasterWriter:
             )
         return error
 
-    def _verify(self, part: Path) -> None:
-        result = verify_master(
-            part, self.expectation(), self._samples, np.array(self._thumbnails, np.float32)
-        )
+    def _verify(self) -> None:
+        thumbnails = np.array(self._thumbnails, np.float32)
+        result = verify_master(self._partial, self.expectation(), self._samples, thumbnails)
         self.verification = result
         if not result.ok:
             words = "; ".join(
@@ -286,10 +290,6 @@ class MasterWriter:
             ),
             timecode=self.order.timecode,
         )
-
-
-class _GivenUp(Exception):
-    """Tells the whole-or-absent writing to clean up; never seen outside."""
 
 
 def _set_tags(holder: Any, tags: ColourTags) -> None:

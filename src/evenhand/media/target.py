@@ -1,0 +1,46 @@
+"""Whether a place can take a file, asked before any work is done for it."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from pathlib import Path
+
+from evenhand.atomic import refused
+from evenhand.errors import TargetError
+
+
+def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> None:
+    """Refuse a target that cannot take a file of `needs` bytes.
+
+    Raises TargetError for a folder that is missing, is no folder or cannot be written to, for a
+    file that is there already (unless `overwrite`), and for too little room.
+    """
+    folder = target.parent
+    if not folder.exists():
+        raise refused(target, OSError(errno.ENOENT, ""))
+    if not folder.is_dir():
+        raise refused(target, OSError(errno.ENOTDIR, ""))
+    if target.is_dir():
+        raise TargetError(target, "a folder of this name is there already", "Choose another name")
+    if not overwrite and os.path.lexists(target):
+        raise TargetError(
+            target, "a file of this name is there already", "Move it away or choose another name"
+        )
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise refused(target, OSError(errno.EACCES, ""))
+    free = shutil.disk_usage(folder).free
+    if free < needs:
+        raise TargetError(
+            target,
+            f"about {_size(needs)} are needed and {_size(free)} are free",
+            "Make room or name another folder",
+        )
+
+
+def _size(count: int) -> str:
+    for unit, factor in (("TB", 10**12), ("GB", 10**9), ("MB", 10**6), ("kB", 10**3)):
+        if count >= factor:
+            return f"{count / factor:.1f} {unit}"
+    return f"{count} bytes"
