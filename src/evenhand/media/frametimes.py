@@ -17,14 +17,6 @@ from av.video.stream import VideoStream
 
 from evenhand.media.boxes import VideoTrack
 
-STANDARD_RATES = tuple(
-    Fraction(n, d)
-    for n, d in (
-        *((24000, 1001), (24, 1), (25, 1), (30000, 1001), (30, 1), (48, 1), (50, 1)),
-        *((60000, 1001), (60, 1), (100, 1), (120000, 1001), (120, 1), (240000, 1001), (240, 1)),
-    )
-)
-JITTER = Fraction(1, 10)  # of a frame: what a camera's clock wobbles without losing the grid
 _CHECKED = 12
 
 
@@ -71,34 +63,6 @@ def frame_times(
         last=last if last > 0 else _usual_gap(times),
         base=base,
     )
-
-
-def nominal_rate(times: tuple[int, ...], base: Fraction) -> tuple[Fraction, bool]:
-    """The rate of a clip and whether it is constant.
-
-    Constant: there is a grid, of a standard rate or of the mean rate, that every frame lies on to
-    within a tenth of a frame or one tick. Otherwise the mean rate, exactly.
-    """
-    if len(times) < 2:
-        return Fraction(25), True
-    mean = Fraction(len(times) - 1) / ((times[-1] - times[0]) * base)
-    near = [rate for rate in STANDARD_RATES if abs(rate / mean - 1) < Fraction(1, 50)]
-    ticks = np.asarray(times, np.float64) - times[0]
-    # The closest grid; a standard rate wins where the mean is no better than rounding to ticks.
-    errors = {rate: _deviation(ticks, 1 / (rate * base)) for rate in near}
-    if errors:
-        best = min(errors, key=lambda rate: errors[rate])
-        if errors[best] <= max(1.0, float(JITTER / (best * base))):
-            return best, True
-    if _deviation(ticks, 1 / (mean * base)) <= 1.0:
-        return mean, True
-    return mean, False
-
-
-def _deviation(ticks: np.ndarray, period: Fraction) -> float:
-    """How far the worst frame is from the best grid of that period, in ticks."""
-    off = ticks - np.arange(len(ticks)) * float(period)
-    return float(off.max() - off.min()) / 2
 
 
 def _offsets(track: VideoTrack, places: np.ndarray) -> tuple[np.ndarray | None, np.ndarray]:

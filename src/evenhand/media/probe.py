@@ -16,9 +16,10 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
 from evenhand.errors import ClipError
+from evenhand.measure.timing import nominal_rate
 from evenhand.media.boxes import TopLevel, VideoTrack, top_level, video_tracks
 from evenhand.media.files import MAX_PIXELS, clip_error, open_clip, video_stream
-from evenhand.media.frametimes import FrameTimes, frame_times, nominal_rate
+from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
 from evenhand.media.records import AudioTrack, ClipFacts, ColourTags
