@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.measure import ratios
-from evenhand.measure.overlap import Estimate, Samples, common_light, robust_ratio
+from evenhand.measure.overlap import TONED, Estimate, Samples, common_light, robust_ratio
 from evenhand.measure.views import Features, Registration, register, similar
 
 Triple = tuple[float, float, float]
@@ -148,9 +148,15 @@ def refusal(found: Match) -> str:
 
 
 def _agreement(found: Match) -> str:
+    toned = ""
+    if abs(found.tone) > TONED:
+        toned = (
+            f"; contrast differs by {found.tone:+.0%} (one clip is toned for a display), so the "
+            "two meet at middle grey and part in shadows and highlights"
+        )
     return (
         f"{found.inliers} points agree on a common view of {found.coverage:.0%} of the picture, "
-        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop"
+        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop{toned}"
     )
 
 

@@ -26,6 +26,9 @@ STEEP = 0.15  # of log2 green; edges are left out, they compare badly when a vie
 STEEP_AFTER_FLOW = 0.25
 MOST_SAMPLES = 20000
 LEAST_SAMPLES = 1500
+GREY = 0.18
+TONED = 0.08  # stops per stop; from here on the ratio is not one gain
+MIDDLE_TONES = 2.5  # stops about grey that then count
 CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agree
 
 
@@ -185,26 +188,66 @@ def robust_ratio(samples: Samples) -> Estimate:
     """The CAT16 gains that take a to b: Tukey's biweight on the log ratio of all three channels.
 
     A sample's weight comes from its worst channel, so that a surface that changed in colour alone
-    takes no part. The gains are fitted, not the channel ratios: scenes need not be neutral.
+    takes no part. The gains are fitted, not the channel ratios: scenes need not be neutral. Where
+    the ratio changes with the light (one of the two was toned for a display), the gains are those
+    at a grey card, found by a line over the middle tones.
     """
     first, second = samples.a.astype(np.float64), samples.b.astype(np.float64)
+    level = 0.5 * (np.log2(first) + np.log2(second)) - np.log2(GREY)
+    fit = _fitted(first, second, level, toned=False)
+    cell = samples.cell
+    if abs(fit.tone) > TONED:
+        middle = np.abs(level[:, 1]) < MIDDLE_TONES
+        if middle.sum() >= LEAST_SAMPLES:
+            first, second, level, cell = first[middle], second[middle], level[middle], cell[middle]
+        fit = _fitted(first, second, level, toned=True)
+    stops_error, mired_error = _errors(cell, fit)
+    if abs(fit.tone) > TONED:  # where grey lies is known to a third of a stop (judgement)
+        stops_error = float(np.hypot(stops_error, 0.3 * fit.tone))
+        white = 0.15 * fit.tone * ratios.mired_size(fit.gains)
+        mired_error = float(np.hypot(mired_error, white))
+    support = float((fit.weight > 0).mean())
+    return Estimate(fit.gains, fit.spread, support, fit.tone, stops_error, mired_error)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Gains, the stops (n, 3) that the samples still differ by, their weights, spread and tone."""
+
+    gains: Floats
+    left: Floats
+    weight: Floats
+    spread: float
+    tone: float
+
+
+def _fitted(first: Floats, second: Floats, level: Floats, toned: bool) -> _Fit:
     target = np.log2(second)
     gains = ratios.gains_of(np.exp2(np.median(target - np.log2(first), axis=0)))
     left = _left(first, target, gains)
     gains = _moved(gains, np.median(left, axis=0))
-    weight, spread = np.ones(len(first)), 0.0
-    for _ in range(5):
-        left = _left(first, target, gains)
+    weight, spread, tone = np.ones(len(first)), 0.0, 0.0
+    for _ in range(10 if toned else 5):
+        left = _left(first, target, gains) - tone * level
         spread = max(1.4826 * float(np.median(np.abs(left))), 0.02)
         worst = np.abs(left).max(axis=1)
         weight = np.maximum(1 - (worst / min(4.7 * spread, 0.6)) ** 2, 0) ** 2
         if weight.sum() < 10:
             weight = np.ones(len(first))
-        gains = _moved(gains, weight @ left / weight.sum())
-    support = float((weight > 0).mean())
-    tone = _tone(np.log2(first[:, 1]), left[:, 1], weight)
-    stops_error, mired_error = _errors(samples.cell, left, weight, gains)
-    return Estimate(gains, spread, support, tone, stops_error, mired_error)
+        share = weight / weight.sum()
+        step = _slope(level, left, share) if toned else 0.0
+        tone += step
+        gains = _moved(gains, share @ (left - step * level))
+    if not toned:
+        tone = _slope(level, left, weight / weight.sum())
+    return _Fit(gains, left, weight, spread, tone)
+
+
+def _slope(level: Floats, left: Floats, share: Floats) -> float:
+    """Stops of ratio per stop of light, the same in the three channels."""
+    level = level - share @ level
+    across = float((share @ (level * level)).sum())
+    return float((share @ (level * left)).sum()) / across if across > 1e-3 else 0.0
 
 
 def _left(first: Floats, target: Floats, gains: Floats) -> Floats:
@@ -218,16 +261,9 @@ def _moved(gains: Floats, stops: Floats) -> Floats:
     return ratios.gains_of(ratios.ratio_of(gains) * np.exp2(stops))
 
 
-def _tone(level: Floats, left: Floats, weight: Floats) -> float:
-    level = level - weight @ level / weight.sum()
-    across = float(weight @ (level * level))
-    return float(weight @ (level * left)) / across if across > 1e-3 * weight.sum() else 0.0
-
-
-def _errors(
-    cell: NDArray[np.intp], left: Floats, weight: Floats, gains: Floats
-) -> tuple[float, float]:
+def _errors(cell: NDArray[np.intp], fit: _Fit) -> tuple[float, float]:
     """Standard errors of stops and mired from how the parts of the overlap disagree."""
+    left, weight, gains = fit.left, fit.weight, fit.gains
     total = np.bincount(cell, weight, CELLS * CELLS)
     used = total > 0.1 * total.max()
     share = total[used] / total[used].sum()

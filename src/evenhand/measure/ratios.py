@@ -97,3 +97,9 @@ def levelling_gains(stops: float, white: White | None) -> Array:
     cones = CAT16 @ xy_to_xyz(white_xy(white.kelvin, white.duv))
     gains: Array = float(stops) - np.log2(cones / _NEUTRAL)
     return gains
+
+
+def mired_size(gains: Array) -> float:
+    """How far the gains move the white, in mired along the locus and across it taken together."""
+    moved = difference_of(gains)
+    return float(np.hypot(moved.mired, moved.duv / UV_PER_MIRED))
