@@ -1,1 +1,1 @@
-"""Measurements to pictures: scopes, the evenness chart, the report page. Pure: returns bytes and text."""
+"""Measurements to pictures: scopes, evenness chart, report page. Pure: returns bytes and text."""

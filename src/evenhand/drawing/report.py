@@ -1,0 +1,149 @@
+"""The report: one page of a shoot that needs nothing beside itself.
+
+Pictures are inside it, and its content security policy forbids it to fetch anything or to run any
+script but its own. Everything that came from a card is escaped.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable
+from functools import cache
+from importlib import resources
+from typing import Any, Final
+
+import jinja2
+from markupsafe import Markup
+
+from evenhand.drawing import spread as spreads
+from evenhand.drawing import words
+from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
+from evenhand.drawing.evenness_record import Evenness
+from evenhand.drawing.marks import signed
+from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
+from evenhand.drawing.picture import stamp
+
+_STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
+
+
+def report_html(model: ReportModel) -> str:
+    """The whole page, as HTML."""
+    script = _asset("report.js")
+    verdict, headline = words.headline(model)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            m=model,
+            verdict=verdict,
+            headline=headline,
+            tiles=words.tiles(model),
+            groups=_groups(model),
+            css=Markup(_asset("report.css") + STYLE),  # our own files, not data
+            script=Markup(script),
+            script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+        )
+    )
+
+
+def data_uri(picture: Picture) -> str:
+    """A picture as an address that holds all of it."""
+    return f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode()}"
+
+
+class _Group:
+    """A setup with its clips, or the clips that belong to none."""
+
+    def __init__(self, number: int, setup: SetupReport | None, clips: list[ClipReport]) -> None:
+        self.ident = f"setup-{number}" if setup else "no-setup"
+        self.setup = setup
+        self.clips = clips
+        self.name = setup.name if setup else "Clips in no setup"
+
+    @property
+    def evenness(self) -> Evenness | None:
+        """The evenness record, where there is something to draw."""
+        record = self.setup.evenness if self.setup else None
+        return record if record and record.clips else None
+
+    @property
+    def stamps(self) -> list[tuple[ClipReport, Picture | None, Picture | None]]:
+        """Each clip that has a picture, with small copies of before and after."""
+        return [(c, _small(c.before), _small(c.after)) for c in self.clips if c.before or c.after]
+
+
+def _groups(model: ReportModel) -> list[_Group]:
+    by_id = {clip.id: clip for clip in model.clips}
+    groups: list[_Group] = []
+    placed: set[str] = set()
+    for number, setup in enumerate(model.setups, 1):
+        clips = [by_id[i] for i in setup.clips if i in by_id]
+        placed.update(clip.id for clip in clips)
+        groups.append(_Group(number, setup, clips))
+    loose = [clip for clip in model.clips if clip.id not in placed]
+    if loose:
+        groups.append(_Group(0, None, loose))
+    return groups
+
+
+def _small(picture: Picture | None) -> Picture | None:
+    return None if picture is None else stamp(picture, _STAMP_HEIGHT)
+
+
+def _panels(evenness: Evenness, ident: str) -> Markup:
+    """Both panels of the chart; the names in them are escaped where they are drawn."""
+    return Markup(
+        exposure_svg(evenness, f"{ident}-exposure", style=False)
+        + white_svg(evenness, f"{ident}-white", style=False)
+    )
+
+
+def _distance(values: Iterable[float | None]) -> str:
+    """Stops, mired and Duv in a row, or a dash."""
+    stops, mired, duv = values
+    if stops is None:
+        return "–"
+    figures = [words.stops(stops)]
+    if mired is not None:
+        figures.append(f"{signed(mired, 1)} mired")
+    if duv is not None:
+        figures.append(words.duv(duv))
+    return ", ".join(figures)
+
+
+def _asset(name: str) -> str:
+    folder = resources.files("evenhand.drawing") / "templates"
+    return (folder / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(_asset),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    filters: dict[str, Any] = {
+        "stops": words.stops,
+        "kelvin": words.kelvin,
+        "duv": words.duv,
+        "share": words.share,
+        "small_percent": words.small_percent,
+        "size": words.size,
+        "facts": words.facts,
+        "compiled": words.compiled,
+        "master_verdict": words.master_verdict,
+        "uri": data_uri,
+    }
+    environment.filters.update(filters)
+    environment.globals.update(
+        counted=words.counted,
+        panels=_panels,
+        distance=_distance,
+        from_to=words.from_to,
+        spread=spreads.spread,
+    )
+    return environment

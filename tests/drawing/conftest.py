@@ -1,0 +1,232 @@
+"""An invented shoot of twelve clips, as the report page takes it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from evenhand.drawing.evenness_record import Evenness, EvennessPoint
+from evenhand.drawing.model import (
+    ClipReport,
+    CompileError,
+    Ends,
+    Evidence,
+    Figure,
+    Identification,
+    LevellingDecision,
+    LookLine,
+    MasterCheck,
+    MasterFile,
+    Picture,
+    ReportModel,
+    SetupReport,
+    TruthScore,
+    UnreadableFile,
+)
+from evenhand.drawing.picture import picture_jpeg
+from evenhand.drawing.scopes import scope_set
+from evenhand.measure.scopes import measure_scopes
+
+Signal = NDArray[np.float32]
+Pair = tuple[Signal, Signal]  # as shot, graded
+
+# Clip, setup, stops, kelvin, Duv: the invented faults.
+FAULTS = (
+    ("A001", "The oven room", -0.3, 5900, 0.001),
+    ("A002", "The oven room", -0.95, 5250, -0.002),
+    ("A003", "The oven room", 1.1, 6900, 0.002),
+    ("A004", "The prep room", 0.2, 6150, 0.013),
+    ("A005", "The prep room", -0.6, 5700, 0.009),
+    ("A006", "The prep room", 0.45, 6600, 0.011),
+    ("A007", "The yard at dawn", 0.0, 7900, 0.003),
+    ("A008", "The yard at dawn", 0.35, 7000, 0.002),
+    ("A009", "The yard at dawn", -0.7, 8800, 0.001),
+    ("A010", "The shop counter", 0.4, 6250, 0.004),
+    ("A011", "The shop counter", -0.35, 7300, 0.002),
+    ("A012", "The shop counter", 0.3, 5600, 0.003),
+)
+REFERENCES = {"The oven room": "A001", "The prep room": "A004"}
+REFERENCES |= {"The yard at dawn": "A007", "The shop counter": "A010"}
+ALONE = ("A006", "A012")  # no shared view
+HLG, SDR = "A008", "A011"
+
+
+def ramp_pair(seed: int, size: tuple[int, int] = (54, 96)) -> Pair:
+    """A small picture that is no photograph: ramps and a little noise, flat and graded."""
+    height, width = size
+    noise = np.random.default_rng(seed).normal(0, 0.01, (height, width, 3))
+    across = np.linspace(0.05, 0.95, width)[None, :, None] * np.array([1.0, 0.9, 0.75])
+    graded = np.clip(np.broadcast_to(across, (height, width, 3)) + noise, 0, 1)
+    return (0.3 + 0.4 * graded).astype(np.float32), graded.astype(np.float32)
+
+
+def _identification(clip: str) -> Identification:
+    if clip == HLG:
+        return Identification(
+            "BT.2100 HLG",
+            "Container and bitstream both say transfer 18, and the levels agree.",
+            0.99,
+            (
+                Evidence("container tags", "9 / 18 / 9, narrow", "HLG", 1.0),
+                Evidence("bitstream tags", "9 / 18 / 9, narrow", "HLG", 1.0),
+                Evidence("levels", "median luma 52 %, peak 97 %", "HLG, phone log", 0.2),
+            ),
+        )
+    if clip == SDR:
+        return Identification(
+            "BT.709, display-referred",
+            "Tags and levels agree. Highlights are already rolled off.",
+            0.97,
+            (Evidence("container tags", "1 / 1 / 1, narrow", "BT.709", 1.0),),
+        )
+    return Identification(
+        "phone log, first generation, narrow range",
+        "The tags leave the transfer open, as they do for log; the sensor black sits where this "
+        "curve puts it.",
+        0.94,
+        (
+            Evidence("container tags", "primaries 9, transfer 2, matrix 9", "phone log", 0.6),
+            Evidence("codec and depth", "4:2:2, 10 bits", "log, HLG", 0.3),
+            Evidence("sensor black", "code 197; the curve puts black at 196", "phone log 1", 0.7),
+            Evidence("full-range reading", "black would fall below zero", "not full range", -0.4),
+        ),
+        ("The file name says nothing of log.",) if clip == "A003" else (),
+    )
+
+
+def _levelling(fault: tuple[str, str, float, int, float]) -> LevellingDecision:
+    clip, setup, stops, kelvin, duv = fault
+    if clip in ALONE:
+        return LevellingDecision(
+            "left alone",
+            f"It shares no view with {REFERENCES[setup]}, and shows no chart or grey card.",
+            proposal=f"{-stops:+.1f} stop and a white of {kelvin - 300} K from its colours alone; "
+            "such a guess is off by 33 mired in one clip of ten",
+            would_change="Would change it: a second with the setup in view, or a grey card.",
+        )
+    if clip in REFERENCES.values():
+        return LevellingDecision(
+            "reference",
+            "The 24-patch chart is in the picture; grey and white patches agree to 0.01 stop.",
+            -stops,
+            kelvin,
+            duv,
+            "the 24-patch chart at 1.2 s",
+            0.98,
+        )
+    return LevellingDecision(
+        "levelled",
+        "961 points of the picture agree on one ratio; half of them within 0.004 stop.",
+        -stops,
+        kelvin,
+        duv,
+        f"a view shared with {REFERENCES[setup]}",
+        0.96,
+    )
+
+
+def _masters(clip: str) -> tuple[MasterFile, ...]:
+    loud = MasterCheck("integrated loudness", "−4.3 LUFS", "−23.0 ± 0.5 LUFS", "fail")
+    fine = MasterCheck("integrated loudness", "−23.1 LUFS", "−23.0 ± 0.5 LUFS")
+    checks = (
+        MasterCheck("decodes to the end", "50 frames", "50 frames"),
+        MasterCheck("frame times", "exact", "exact"),
+        MasterCheck("picture against the grade", "luma p99.9 0.8 code", "≤ 2 codes"),
+        MasterCheck("tags", "1 / 1 / 1, narrow", "1 / 1 / 1, narrow"),
+        loud if clip == "A012" else fine,
+    )
+    return (
+        MasterFile(f"{clip}_uhd.mp4", "web-uhd", "HEVC, 3840 × 2160, 25/1", 41_234_000, checks),
+        MasterFile(f"{clip}_edit.mov", "edit", "4:2:2 intra, 1920 × 1080, 25/1", 96_000_000),
+    )
+
+
+def _clip(fault: tuple[str, str, float, int, float], pair: Pair) -> ClipReport:
+    clip = fault[0]
+    before, after = pair
+    portrait = before.shape[0] > before.shape[1]
+    return ClipReport(
+        id=clip,
+        file=f"card-A/2026-11-02/{clip}.mov",
+        codec="4:2:2 intra 10-bit",
+        size="1080 × 1920 upright" if portrait else "1920 × 1080",
+        rate="variable, mean 25.9 fps" if clip == "A006" else "25 fps",
+        duration=2.0,
+        sound="stereo 48 kHz",
+        shown_at="0.8 s",
+        identification=_identification(clip),
+        levelling=_levelling(fault),
+        adjustment=(Figure("contrast", "× 1.08"),) if clip == "A005" else (),
+        rendering="ACES 2, SDR 100 cd/m²",
+        look=LookLine("Hearth", 0.7, "Warm highlights, soft shoulder, quiet blues."),
+        compile_error=CompileError(0.62, 1.1, 0.18, 0.74, 65, True),
+        ends=Ends(2.61 if clip == "A003" else 0.0, 0.004),
+        before=picture_jpeg(before),
+        after=picture_jpeg(after),
+        scopes_before=scope_set(measure_scopes(before, "bt2020")),
+        scopes_after=scope_set(measure_scopes(after)),
+        masters=_masters(clip),
+        warnings=("The sensor clipped in the fire; that detail is gone.",)
+        if clip == "A003"
+        else (),
+    )
+
+
+def _evenness(setup: str) -> Evenness:
+    mine = [f for f in FAULTS if f[1] == setup]
+    reference = next(f for f in mine if f[0] == REFERENCES[setup])
+    points = []
+    for place, (clip, _, stops, kelvin, duv) in enumerate(mine):
+        if clip in ALONE:
+            points.append(EvennessPoint(clip))
+            continue
+        mired = 1e6 / kelvin - 1e6 / reference[3]
+        left = (0.0, 0.0, 0.0) if clip == reference[0] else (0.004 * place, -0.4, 0.0002)
+        points.append(EvennessPoint(clip, stops - reference[2], mired, duv - reference[4], *left))
+    outlier = max(
+        (p for p in points if p.before_stops is not None), key=lambda p: abs(p.before_stops or 0)
+    )
+    return Evenness(setup, reference[0], tuple(points), outlier.clip)
+
+
+def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
+    """The whole shoot; `pictures` by clip id."""
+    setups = tuple(
+        SetupReport(name, tuple(f[0] for f in FAULTS if f[1] == name), reference, _evenness(name))
+        for name, reference in REFERENCES.items()
+    )
+    return ReportModel(
+        shoot="First Bread",
+        card="Aldersyke A",
+        date="25 November 2026",
+        version="0.1.0",
+        clips=tuple(_clip(f, pictures[f[0]]) for f in FAULTS),
+        setups=setups,
+        unreadable=(
+            UnreadableFile(
+                "card-A/2026-11-02/A013.mov",
+                "the file ends before its index",
+                "Copy it from the card again and compare the checksums.",
+            ),
+        ),
+        notes=("One night and morning at Aldersyke Bakery.",),
+        truth=(
+            TruthScore("A002", -0.95, 37.0, -0.005, 0.004, 0.5, 0.0001),
+            TruthScore("A006", 0.45, -2.2, 0.0078, note="left alone"),
+        ),
+    )
+
+
+@pytest.fixture(scope="session")
+def full_model() -> ReportModel:
+    """Twelve clips in four setups, with everything done."""
+    return sample_model({f[0]: ramp_pair(i) for i, f in enumerate(FAULTS)})
+
+
+@pytest.fixture
+def tiny_picture() -> Callable[[], Picture]:
+    """Makes a picture of a few pixels."""
+    return lambda: picture_jpeg(ramp_pair(0, (6, 8))[1])
