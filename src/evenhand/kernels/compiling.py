@@ -15,6 +15,7 @@ OPTIONS: dict[str, Any] = {
     "nogil": True,
     "error_model": "numpy",
     "boundscheck": False,
+    "_nrt": False,
 }
 """`fastmath` lets LLVM vectorise minima and sums: no kernel may be given NaN or infinities."""
 

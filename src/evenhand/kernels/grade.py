@@ -125,10 +125,9 @@ def _load_chroma(plane, step, row, x, evens, odds, shape, sub, floats, slot):  #
     far, share = near, f4(0.0)
     if sub[1] == 2:
         far, share = min(max(near + (row % 2) * 2 - 1, 0), shape[0] - 1), f4(0.25)
-    start, other = near * step + column, far * step + column
-    load_half(
-        plane[start : start + width], plane[other : other + width], share, more, evens, floats, slot
-    )
+    upper = plane[near * step + column : near * step + column + width]
+    lower = plane[far * step + column : far * step + column + width]
+    load_half(upper, lower, share, more, evens, floats, slot)
 
 
 @kernel
@@ -138,10 +137,11 @@ def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: igno
     if evens < HALF or odds < HALF:
         parts = ((0, -(-evens // 8) * 8), (HALF, -(-odds // 8) * 8))
     for start, count in parts:
+        some, places = floats[start:], offsets[start:]
         if axis.size:
-            _coordinates_on_axis(floats[start:], offsets[start:], count, matrix, lattice, axis)
+            _coordinates_on_axis(some, places, count, matrix, lattice, axis)
         else:
-            _coordinates(floats[start:], offsets[start:], count, matrix, lattice)
+            _coordinates(some, places, count, matrix, lattice)
 
 
 @kernel
@@ -157,65 +157,91 @@ def _stage_b(values, diagonal, floats, offsets, evens, odds, pair):  # type: ign
 
 
 @kernel
-def _store_chroma(planes, steps, row, x, evens, odds, sub_x, scale, frame, before, floats):  # type: ignore[no-untyped-def]
-    """Cb and Cr of one row of chroma; returns the last odd columns for the tile to the right."""
-    last = before
-    for k, slot in ((0, CB), (1, CR)):
-        plane = planes[k]
-        seed = row_seed(row, frame, k + 1)
-        start = row * steps[k] + x // sub_x
-        if sub_x == 1:
-            store_full(floats, slot, evens, odds, plane, start, scale, x, seed)
-        else:
-            left = before[k] if x else floats[slot]
-            end = store_half(floats, slot, left, evens, odds, plane, start, scale, x, seed)
-            last = (end, last[1]) if k == 0 else (last[0], end)
-    return last
+def _store_chroma(plane, step, row, x, evens, odds, sub_x, scale, seed, before, floats, slot):  # type: ignore[no-untyped-def]
+    """One row of Cb or Cr of a tile; returns its last odd column for the tile to the right."""
+    start = row * step + x // sub_x
+    if sub_x == 1:
+        store_full(floats, slot, evens, odds, plane, start, scale, x, seed)
+        return before
+    left = before if x else floats[slot]
+    return store_half(floats, slot, left, evens, odds, plane, start, scale, x, seed)
+
+
+@kernel
+def _load_tile(planes, steps, row, x, evens, odds, shape, sub, floats):  # type: ignore[no-untyped-def]
+    """All of one row of a tile as floats, chroma at full width."""
+    luma, blue, red = planes
+    load_full(luma, row * steps[0] + x, evens, odds, floats, LUMA)
+    _load_chroma(blue, steps[1], row, x, evens, odds, shape, sub, floats, CB)
+    _load_chroma(red, steps[2], row, x, evens, odds, shape, sub, floats, CR)
+
+
+@kernel
+def _store_tile(planes, steps, rows, x, evens, odds, sub_x, scales, frame, before, floats):  # type: ignore[no-untyped-def]
+    """Chroma and, if any, luma of a tile; `rows` = row of luma or -1, row of chroma or -1."""
+    luma, blue, red = planes
+    if rows[0] >= 0:
+        seed, start = row_seed(rows[0], frame, 0), rows[0] * steps[0] + x
+        store_full(floats, LUMA, evens, odds, luma, start, scales[0], x, seed)
+    if rows[1] < 0:
+        return before
+    seed = row_seed(rows[1], frame, 1)
+    last_blue = _store_chroma(
+        blue, steps[1], rows[1], x, evens, odds, sub_x, scales[1], seed, before[0], floats, CB
+    )
+    seed = row_seed(rows[1], frame, 2)
+    last_red = _store_chroma(
+        red, steps[2], rows[1], x, evens, odds, sub_x, scales[1], seed, before[1], floats, CR
+    )
+    return last_blue, last_red
 
 
 @kernel
 def _grade_band(source, target, steps, size, formats, table, axis, numbers, frame, rows, memory):  # type: ignore[no-untyped-def]
     """Grade rows[0] … rows[1]; rows[0] is even. `numbers` = matrix, lattice, two store scales."""
-    (height, width), (sub, out) = size, formats
+    (height, width), (sub, out), (from_steps, to_steps) = size, formats, steps
     values, diagonal = table
-    matrix, lattice, luma_scale, chroma_scale = numbers
+    matrix, lattice, scales = numbers
     floats, offsets = memory
     shape = (-(-height // sub[1]), -(-width // sub[0]))
-    chroma, chroma_steps = (target[1], target[2]), (steps[4], steps[5])
+    lower, lower_offsets = (
+        floats[FLOAT_ROW : 2 * FLOAT_ROW],
+        offsets[OFFSET_ROW : 2 * OFFSET_ROW],
+    )
     nothing = (f4(0.0), f4(0.0))
     for y in range(rows[0], rows[1], 2):
-        ends = (nothing, nothing)
+        above = below = nothing
+        other = min(y + 1, height - 1)
         for x in range(0, width, TILE):
             count = min(TILE, width - x)
             odds = count // 2
             evens = count - odds
-            for r in range(2):
-                row = min(y + r, height - 1)
-                part, places = floats[r * FLOAT_ROW :], offsets[r * OFFSET_ROW :]
-                load_full(source[0], row * steps[0] + x, evens, odds, part, LUMA)
-                _load_chroma(source[1], steps[1], row, x, evens, odds, shape, sub, part, CB)
-                _load_chroma(source[2], steps[2], row, x, evens, odds, shape, sub, part, CR)
-                _stage_a(part, places, evens, odds, matrix, lattice, axis)
-                if out[1] == 1:
-                    _stage_b(values, diagonal, part, places, evens, odds, False)
-            if out[1] == 2:
-                _stage_b(values, diagonal, floats, offsets, evens, odds, True)
-                left = _store_chroma(
-                    chroma, chroma_steps, y // 2, x, evens, odds, out[0], chroma_scale, frame,
-                    ends[0], floats,
+            _load_tile(source, from_steps, y, x, evens, odds, shape, sub, floats)
+            _stage_a(floats, offsets, evens, odds, matrix, lattice, axis)
+            _load_tile(source, from_steps, other, x, evens, odds, shape, sub, lower)
+            _stage_a(lower, lower_offsets, evens, odds, matrix, lattice, axis)
+            both = out[1] == 2
+            _stage_b(values, diagonal, floats, offsets, evens, odds, both)
+            if not both:
+                _stage_b(values, diagonal, lower, lower_offsets, evens, odds, False)
+            above = _store_tile(
+                target,
+                to_steps,
+                (y, y // out[1]),
+                x,
+                evens,
+                odds,
+                out[0],
+                scales,
+                frame,
+                above,
+                floats,
+            )
+            if other > y:
+                below = _store_tile(
+                    target, to_steps, (other, -1 if both else other), x, evens, odds, out[0], scales,
+                    frame, below, lower,
                 )  # fmt: skip
-                ends = (left, nothing)
-            for r in range(min(2, height - y)):
-                part, row = floats[r * FLOAT_ROW :], y + r
-                seed = row_seed(row, frame, 0)
-                start = row * steps[3] + x
-                store_full(part, LUMA, evens, odds, target[0], start, luma_scale, x, seed)
-                if out[1] == 1:
-                    left = _store_chroma(
-                        chroma, chroma_steps, row, x, evens, odds, out[0], chroma_scale, frame,
-                        ends[r], part,
-                    )  # fmt: skip
-                    ends = (left, ends[1]) if r == 0 else (ends[0], left)
 
 
 def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
@@ -281,7 +307,7 @@ def grade_planes(
         *dst_format.chroma_scale, (896.0, 512.0), dst_format.sub_y, dst_format, dither
     )
     values = (table.values, table.values[4 * (1 + size + size**2) :])
-    numbers = (_matrix(src_format, kr_kb, table), lattice, luma, chroma)
+    numbers = (_matrix(src_format, kr_kb, table), lattice, (luma, chroma))
     formats = (
         (src_format.sub_x, src_format.sub_y),
         (dst_format.sub_x, dst_format.sub_y),
@@ -289,7 +315,7 @@ def grade_planes(
 
     def band(first: int, end: int) -> None:
         _grade_band(
-            sources, targets, source_steps + target_steps, (height, width), formats, values,
+            sources, targets, (source_steps, target_steps), (height, width), formats, values,
             table.axis * top, numbers, frame, (first, end), thread_scratch(),
         )  # fmt: skip
 

@@ -55,7 +55,7 @@ def row_seed(row, frame, plane):  # type: ignore[no-untyped-def]
 def load_full(plane, start, evens, odds, rows, slot):  # type: ignore[no-untyped-def]
     """Put a row of samples at full width into a slot: even columns, then odd columns."""
     source = plane[start : start + evens + odds]
-    even, odd = rows[slot : slot + evens], rows[slot + HALF : slot + HALF + odds]
+    even, odd = rows[slot : slot + HALF], rows[slot + HALF : slot + 2 * HALF]
     for i in range(odds):
         even[i] = f4(np.int32(source[2 * i]))
         odd[i] = f4(np.int32(source[2 * i + 1]))
@@ -94,7 +94,7 @@ def store_full(rows, slot, evens, odds, plane, start, scale, column, seed):  # t
     `scale` = factor, offset (which holds the 0.5 of rounding), least and greatest code, dither.
     """
     factor, offset, least, greatest = scale[0], scale[1], scale[2], scale[3]
-    even, odd = rows[slot : slot + evens], rows[slot + HALF : slot + HALF + evens]
+    even, odd = rows[slot : slot + HALF], rows[slot + HALF : slot + 2 * HALF]
     out = plane[start : start + evens + odds]
     if scale[4] != f4(0.0):
         for i in range(evens):
@@ -116,7 +116,7 @@ def store_half(rows, slot, before, evens, odds, plane, start, scale, column, see
 
     `before` is the odd column left of the tile.
     """
-    even, odd = rows[slot : slot + evens], rows[slot + HALF : slot + HALF + evens]
+    even, odd = rows[slot : slot + HALF], rows[slot + HALF : slot + 2 * HALF]
     if evens > odds:
         odd[odds] = even[odds]
     last = odd[evens - 1]
