@@ -19,7 +19,7 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
 from evenhand.errors import ClipError
-from evenhand.media.files import clip_error, open_clip, video_stream
+from evenhand.media.files import clip_error, open_clip, share_work, video_stream
 from evenhand.media.pixels import Planes, bits_of, can_read, planes_of, subsampling
 from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts
@@ -65,9 +65,7 @@ class FrameSource:
         self._base = Fraction(self._stream.time_base or 1)
         entries = self._stream.index_entries
         self._keys = sorted(e.timestamp for e in entries if e.is_keyframe)
-        intra = len(self._keys) == len(entries) and bool(self._keys)
-        # Frame threads read ahead: wasted where every frame is asked for by itself.
-        self._stream.thread_type = "SLICE" if intra else "AUTO"
+        share_work(self._stream)
         self._running: Iterator[DecodedFrame] | None = None
         self._last = 0
 
@@ -88,7 +86,6 @@ class FrameSource:
 
     def all(self) -> Iterator[DecodedFrame]:
         """Every shown frame from the beginning, in order."""
-        self._stream.thread_type = "AUTO"
         for frame in self._decoded():
             yield self._handed_out(frame)
 

@@ -18,7 +18,7 @@ from av.video.stream import VideoStream
 from evenhand.errors import ClipError
 from evenhand.measure.timing import nominal_rate
 from evenhand.media.boxes import TopLevel, VideoTrack, top_level, video_tracks
-from evenhand.media.files import MAX_PIXELS, clip_error, open_clip, video_stream
+from evenhand.media.files import MAX_PIXELS, clip_error, open_clip, share_work, video_stream
 from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
@@ -52,7 +52,7 @@ def count_decoded(
     got = bad = 0
     with open_clip(path) as container:
         stream = video_stream(container)
-        stream.thread_type = "AUTO"
+        share_work(stream)
         for packet in container.demux(stream):
             bad += packet.is_corrupt
             try:
