@@ -70,6 +70,23 @@ class PlaneFormat:
             return 0, 2**self.bits - 1
         return 2 ** (self.bits - 8), 255 * 2 ** (self.bits - 8) - 1
 
+    def signal_factors(self, kr_kb: tuple[float, float]) -> tuple[float, ...]:
+        """Codes -> signal R'G'B' (H.273 equations 38 to 40 solved), as eight numbers.
+
+        Factors of Y' (in all three), of Cr in R', of Cb and of Cr in G', of Cb in B'; then the
+        shifts of R', G' and B'. `kr_kb` are the matrix coefficients (BT.709: 0.2126, 0.0722).
+        """
+        kr, kb = kr_kb
+        kg = 1.0 - kr - kb
+        luma_span, black = self.luma_scale
+        chroma_span, neutral = self.chroma_scale
+        luma = 1.0 / luma_span
+        red_v, blue_u = 2.0 * (1.0 - kr) / chroma_span, 2.0 * (1.0 - kb) / chroma_span
+        green_u, green_v = -blue_u * kb / kg, -red_v * kr / kg
+        base = -luma * black
+        shifts = (red_v * neutral, (green_u + green_v) * neutral, blue_u * neutral)
+        return luma, red_v, green_u, green_v, blue_u, *(base - shift for shift in shifts)
+
     def chroma_shape(self, height: int, width: int) -> tuple[int, int]:
         """Rows and columns of Cb and Cr for a picture of that size."""
         return -(-height // self.sub_y), -(-width // self.sub_x)
@@ -118,6 +135,24 @@ def flat(plane: NDArray[Any], writable: bool) -> tuple[NDArray[Any], int]:
         step = columns
     length = (rows - 1) * step + columns
     return as_strided(plane, (length,), (size,), writeable=writable), step
+
+
+def store_scale(
+    out: PlaneFormat, values: tuple[float, float], channel: int, dither: bool
+) -> NDArray[np.float32]:
+    """How the store loops of `rows` turn values into codes of `out`.
+
+    `values` = span and zero of the values of this channel (0 for Y', 1 for Cb and Cr). Returns
+    factor, offset with the 0.5 of rounding, least and greatest code, dither or not, and the value
+    of one code. In 4:2:0 the values of chroma are sums of two rows.
+    """
+    span, zero = out.chroma_scale if channel else out.luma_scale
+    rows = out.sub_y if channel else 1
+    factor = span / values[0]
+    offset = zero - values[1] * factor + 0.5
+    factor /= rows
+    least, greatest = out.code_limits
+    return np.array([factor, offset, least, greatest, float(dither), 1.0 / factor], np.float32)
 
 
 _local = threading.local()

@@ -12,7 +12,6 @@ from concurrent.futures import Executor
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from evenhand.kernels.compiling import kernel
 from evenhand.kernels.frame import (
@@ -21,6 +20,7 @@ from evenhand.kernels.frame import (
     check_planes,
     flat,
     run_bands,
+    store_scale,
     thread_scratch,
 )
 from evenhand.kernels.lattice_load import interpolate_pair, interpolate_row
@@ -40,8 +40,8 @@ from evenhand.kernels.layout import (
     WEIGHT_2,
     WEIGHT_3,
 )
-from evenhand.kernels.rows import load_full, load_half, row_seed, store_full, store_half
 from evenhand.kernels.table import KernelTable
+from evenhand.kernels.tiles import load_tile, store_tile
 
 f4 = np.float32
 
@@ -113,24 +113,6 @@ def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type
 
 
 @kernel
-def _load_chroma(plane, step, row, x, evens, odds, shape, sub, floats, slot):  # type: ignore[no-untyped-def]
-    """One row of Cb or Cr of a tile; `shape` = rows and columns of the chroma plane."""
-    if sub[0] == 1:
-        load_full(plane, row * step + x, evens, odds, floats, slot)
-        return
-    column = x // 2
-    more = column + evens < shape[1]
-    width = evens + 1 if more else evens
-    near = row // sub[1]
-    far, share = near, f4(0.0)
-    if sub[1] == 2:
-        far, share = min(max(near + (row % 2) * 2 - 1, 0), shape[0] - 1), f4(0.25)
-    upper = plane[near * step + column : near * step + column + width]
-    lower = plane[far * step + column : far * step + column + width]
-    load_half(upper, lower, share, more, evens, floats, slot)
-
-
-@kernel
 def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: ignore[no-untyped-def]
     """Stage A of one row; a part tile is worked in whole groups of eight, spare lanes and all."""
     parts = ((0, TILE), (0, 0))
@@ -157,46 +139,6 @@ def _stage_b(values, diagonal, floats, offsets, evens, odds, pair):  # type: ign
 
 
 @kernel
-def _store_chroma(plane, step, row, x, evens, odds, sub_x, scale, seed, before, floats, slot):  # type: ignore[no-untyped-def]
-    """One row of Cb or Cr of a tile; returns its last odd column for the tile to the right."""
-    start = row * step + x // sub_x
-    if sub_x == 1:
-        store_full(floats, slot, evens, odds, plane, start, scale, x, seed)
-        return before
-    left = before if x else floats[slot]
-    return store_half(floats, slot, left, evens, odds, plane, start, scale, x, seed)
-
-
-@kernel
-def _load_tile(planes, steps, row, x, evens, odds, shape, sub, floats):  # type: ignore[no-untyped-def]
-    """All of one row of a tile as floats, chroma at full width."""
-    luma, blue, red = planes
-    load_full(luma, row * steps[0] + x, evens, odds, floats, LUMA)
-    _load_chroma(blue, steps[1], row, x, evens, odds, shape, sub, floats, CB)
-    _load_chroma(red, steps[2], row, x, evens, odds, shape, sub, floats, CR)
-
-
-@kernel
-def _store_tile(planes, steps, rows, x, evens, odds, sub_x, scales, frame, before, floats):  # type: ignore[no-untyped-def]
-    """Chroma and, if any, luma of a tile; `rows` = row of luma or -1, row of chroma or -1."""
-    luma, blue, red = planes
-    if rows[0] >= 0:
-        seed, start = row_seed(rows[0], frame, 0), rows[0] * steps[0] + x
-        store_full(floats, LUMA, evens, odds, luma, start, scales[0], x, seed)
-    if rows[1] < 0:
-        return before
-    seed = row_seed(rows[1], frame, 1)
-    last_blue = _store_chroma(
-        blue, steps[1], rows[1], x, evens, odds, sub_x, scales[1], seed, before[0], floats, CB
-    )
-    seed = row_seed(rows[1], frame, 2)
-    last_red = _store_chroma(
-        red, steps[2], rows[1], x, evens, odds, sub_x, scales[1], seed, before[1], floats, CR
-    )
-    return last_blue, last_red
-
-
-@kernel
 def _grade_band(source, target, steps, size, formats, table, axis, numbers, frame, rows, memory):  # type: ignore[no-untyped-def]
     """Grade rows[0] … rows[1]; rows[0] is even. `numbers` = matrix, lattice, two store scales."""
     (height, width), (sub, out), (from_steps, to_steps) = size, formats, steps
@@ -216,63 +158,32 @@ def _grade_band(source, target, steps, size, formats, table, axis, numbers, fram
             count = min(TILE, width - x)
             odds = count // 2
             evens = count - odds
-            _load_tile(source, from_steps, y, x, evens, odds, shape, sub, floats)
+            load_tile(source, from_steps, y, x, evens, odds, shape, sub, floats)
             _stage_a(floats, offsets, evens, odds, matrix, lattice, axis)
-            _load_tile(source, from_steps, other, x, evens, odds, shape, sub, lower)
+            load_tile(source, from_steps, other, x, evens, odds, shape, sub, lower)
             _stage_a(lower, lower_offsets, evens, odds, matrix, lattice, axis)
             both = out[1] == 2
             _stage_b(values, diagonal, floats, offsets, evens, odds, both)
             if not both:
                 _stage_b(values, diagonal, lower, lower_offsets, evens, odds, False)
-            above = _store_tile(
-                target,
-                to_steps,
-                (y, y // out[1]),
-                x,
-                evens,
-                odds,
-                out[0],
-                scales,
-                frame,
-                above,
-                floats,
+            first = (y, y // out[1])
+            above = store_tile(
+                target, to_steps, first, x, evens, odds, out[0], scales, frame, above, floats
             )
             if other > y:
-                below = _store_tile(
-                    target, to_steps, (other, -1 if both else other), x, evens, odds, out[0], scales,
-                    frame, below, lower,
-                )  # fmt: skip
+                rest = (other, -1 if both else other)
+                below = store_tile(
+                    target, to_steps, rest, x, evens, odds, out[0], scales, frame, below, lower
+                )
 
 
 def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
-    """Codes to places in the lattice (or its axis), as the factors and shifts of stage A."""
-    kr, kb = kr_kb
-    kg = 1.0 - kr - kb
-    luma_span, black = source.luma_scale
-    chroma_span, neutral = source.chroma_scale
+    """Codes to places in the lattice (or its axis): the factors, then the shifts, of stage A."""
     cells = (table.axis.size or table.size) - 1
     per_unit = cells / (table.high - table.low)
-    luma = per_unit / luma_span
-    red_v = 2.0 * (1.0 - kr) * per_unit / chroma_span
-    blue_u = 2.0 * (1.0 - kb) * per_unit / chroma_span
-    green_u, green_v = -blue_u * kb / kg, -red_v * kr / kg
-    base = -table.low * per_unit - luma * black
-    shift_r = base - red_v * neutral
-    shift_g = base - (green_u + green_v) * neutral
-    shift_b = base - blue_u * neutral
-    numbers = (luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b)
-    return tuple(np.float32(n) for n in numbers)
-
-
-def store_scale(
-    span: float, zero: float, lattice: tuple[float, float], rows: int, out: PlaneFormat, noise: bool
-) -> NDArray[np.float32]:
-    """How `rows.store_…` turns values (`lattice` = their span and zero) into codes."""
-    factor = span / lattice[0]
-    offset = zero - lattice[1] * factor + 0.5
-    factor /= rows
-    least, greatest = out.code_limits
-    return np.array([factor, offset, least, greatest, float(noise), 1.0 / factor], np.float32)
+    *factors, shift_r, shift_g, shift_b = source.signal_factors(kr_kb)
+    shifts = (shift - table.low for shift in (shift_r, shift_g, shift_b))
+    return tuple(np.float32(n * per_unit) for n in (*factors, *shifts))
 
 
 def grade_planes(
@@ -302,10 +213,8 @@ def grade_planes(
     targets, target_steps = zip(*(flat(p, True) for p in dst), strict=True)
     size, top = table.size, np.nextafter(np.float32(table.size - 1), np.float32(0))
     lattice = tuple(np.float32(n) for n in (top, 16, 16 * size, 16 * size**2))
-    luma = store_scale(*dst_format.luma_scale, (876.0, 64.0), 1, dst_format, dither)
-    chroma = store_scale(
-        *dst_format.chroma_scale, (896.0, 512.0), dst_format.sub_y, dst_format, dither
-    )
+    luma = store_scale(dst_format, (876.0, 64.0), 0, dither)
+    chroma = store_scale(dst_format, (896.0, 512.0), 1, dither)
     values = (table.values, table.values[4 * (1 + size + size**2) :])
     numbers = (_matrix(src_format, kr_kb, table), lattice, (luma, chroma))
     formats = (
