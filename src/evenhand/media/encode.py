@@ -39,6 +39,7 @@ _ENCODERS = {"hevc": "libx265", "prores": "prores", "h264": "libx264"}
 _COMPARED = 5  # frames that are kept whole to be compared; one of UHD takes up to 33 MB
 _ROOM = 1.1  # of the estimate
 _PCM_BYTES = 3
+_FEW_FRAMES = 8
 _NO_TYPE = 0  # the encoder chooses which frames are key frames
 
 
@@ -115,6 +116,12 @@ class MasterWriter:
             self._open()
         except BaseException as error:
             self._give_up()
+            if isinstance(error, av.error.ArgumentError):
+                raise UsageError(
+                    self.order.spec.name,
+                    f"the encoder refuses these settings ({error})",
+                    "Correct the spec; docs/masters.md lists what each key takes",
+                ) from error
             raise self._plainly(error) from error
         return self
 
@@ -169,8 +176,8 @@ class MasterWriter:
         try:
             self._out.mux(self._stream.encode(frame))
             self._advance_sound(Fraction(index + 1) / self.order.spec.frame_rate)
-        except OSError as error:
-            raise refused(self.target, error) from error
+        except (OSError, av.error.FFmpegError) as error:
+            raise self._plainly(error) from error
 
     def _open(self) -> None:
         spec, plan = self.order.spec, self.order.plan
@@ -189,6 +196,9 @@ class MasterWriter:
         context = self._stream.codec_context
         context.codec_tag = spec.codec_tag
         context.gop_size = max(1, round(spec.key_every * spec.frame_rate))
+        if self.order.frames < _FEW_FRAMES:
+            # x265 reads decode times it never set where a film is shorter than its reordering.
+            context.max_b_frames = 0
         if spec.codec != "hevc":  # x265 makes its own threads; the others are left at one
             self._stream.thread_type, context.thread_count = "AUTO", 0
         _set_tags(context, spec.tags)
@@ -237,12 +247,6 @@ class MasterWriter:
         """Turn what the libraries raise into an error for people."""
         if isinstance(error, OSError):
             return refused(self.target, error)
-        if isinstance(error, av.error.ArgumentError):
-            return UsageError(
-                self.order.spec.name,
-                f"the encoder refuses these settings ({error})",
-                "Correct the spec; docs/masters.md lists what each key takes",
-            )
         if isinstance(error, av.error.FFmpegError):
             return MasterRejectedError(
                 self.target, f"the encoder failed ({error})", "Try again; report it if it stays"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import sys
 from pathlib import Path
 
 from evenhand.atomic import refused
@@ -29,7 +30,7 @@ def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> No
             target, "a file of this name is there already", "Move it away or choose another name"
         )
     if not os.access(folder, os.W_OK | os.X_OK):
-        raise refused(target, OSError(errno.EACCES, ""))
+        raise refused(target, OSError(errno.EROFS if _locked(folder) else errno.EACCES, ""))
     free = shutil.disk_usage(folder).free
     if free < needs:
         raise TargetError(
@@ -37,6 +38,13 @@ def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> No
             f"about {_size(needs)} are needed and {_size(free)} are free",
             "Make room or name another folder",
         )
+
+
+def _locked(folder: Path) -> bool:
+    """Whether the folder's whole drive is read-only, where the system can say so."""
+    if sys.platform == "win32":
+        return False
+    return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
 
 
 def _size(count: int) -> str:
