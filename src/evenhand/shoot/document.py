@@ -13,6 +13,7 @@ import msgspec
 from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
+from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.levelling import LevelDecision
 
 FORMAT = "evenhand shoot"
@@ -72,7 +73,12 @@ class MasterCheck(msgspec.Struct, frozen=True):
 
 
 class MasterEntry(msgspec.Struct, frozen=True, kw_only=True):
-    """A master that was verified and handed over, and the grade that it was made with."""
+    """A master that was verified and handed over, and how it was made.
+
+    `grade` is the digest of the grade. `repeated` and `dropped` count frames of the conform,
+    `worst_time_error` (seconds) is how far a frame is shown from when it was shot, `lost` counts
+    frames that could not be decoded, `seconds` is how long it took. `settings` are the encoder's.
+    """
 
     clip: str
     spec: str
@@ -84,8 +90,11 @@ class MasterEntry(msgspec.Struct, frozen=True, kw_only=True):
     repeated: int
     dropped: int
     worst_time_error: float
+    lost: int
     seconds: float
-    compile_report: dict[str, float | bool | int]
+    size: tuple[int, int]
+    settings: dict[str, str]
+    compiled: CompileReport
     checks: tuple[MasterCheck, ...]
 
 

@@ -1,0 +1,94 @@
+"""Changing a clip by hand: exposure, white, CDL, contrast, saturation, rendering."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+
+from evenhand.errors import UsageError
+from evenhand.grade.document import Adjustment, Cdl, Rendering, Triple, White
+from evenhand.grade.exact import check_grade
+from evenhand.shoot import store
+from evenhand.shoot.document import ClipEntry
+
+KELVIN = (1667.0, 25000.0)  # what a white may be, as CIE 15 draws the locus
+DAYLIGHT_DUV = 0.0032  # of D65: what a white by kelvin alone is meant to be
+
+
+class Changes(msgspec.Struct, frozen=True):
+    """What to change; None leaves a value as it is. Units as in `grade.document`."""
+
+    exposure: float | None = None
+    kelvin: float | None = None
+    duv: float | None = None
+    contrast: float | None = None
+    saturation: float | None = None
+    slope: Triple | None = None
+    offset: Triple | None = None
+    power: Triple | None = None
+    rendering: Rendering | None = None
+
+
+def adjust(
+    folder: Path,
+    names: Sequence[str],
+    changes: Changes,
+    copy_from: str | None = None,
+    reset: bool = False,
+) -> tuple[ClipEntry, ...]:
+    """Apply changes to clips and save; returns the entries as they are now.
+
+    `reset` drops what was set by hand first; `copy_from` takes another clip's adjustment as the
+    start. Raises UsageError for values without meaning.
+    """
+    shoot = store.load(folder)
+    start = Adjustment() if reset else None
+    if copy_from is not None:
+        start = shoot.clip(copy_from).adjustment
+    changed = []
+    for name in names:
+        clip = shoot.clip(name)
+        base = start if start is not None else clip.adjustment
+        adjustment = _adjusted(base, changes, clip)
+        rendering = changes.rendering or (None if reset else clip.rendering)
+        entry = msgspec.structs.replace(clip, adjustment=adjustment, rendering=rendering)
+        if entry.encoding is not None:
+            check_grade(shoot.grade(entry))
+        changed.append(entry)
+    store.save(folder, shoot.with_clips(*changed))
+    return tuple(changed)
+
+
+def _adjusted(base: Adjustment, changes: Changes, clip: ClipEntry) -> Adjustment:
+    cdl = Cdl(
+        slope=changes.slope or base.cdl.slope,
+        offset=changes.offset or base.cdl.offset,
+        power=changes.power or base.cdl.power,
+        saturation=base.cdl.saturation,
+    )
+    return Adjustment(
+        exposure=base.exposure if changes.exposure is None else changes.exposure,
+        white=_white(base.white or clip.levelling.white, base.white, changes),
+        cdl=cdl,
+        contrast=base.contrast if changes.contrast is None else changes.contrast,
+        saturation=base.saturation if changes.saturation is None else changes.saturation,
+    )
+
+
+def _white(now: White | None, by_hand: White | None, changes: Changes) -> White | None:
+    """The clip's white by hand: kelvin and Duv may be given apart, the other one stays."""
+    if changes.kelvin is None and changes.duv is None:
+        return by_hand
+    kelvin = changes.kelvin if changes.kelvin is not None else (now.kelvin if now else 6504.0)
+    duv = changes.duv if changes.duv is not None else (now.duv if now else DAYLIGHT_DUV)
+    if not KELVIN[0] <= kelvin <= KELVIN[1]:
+        raise UsageError(
+            "--white",
+            f"{kelvin:g} K is outside {KELVIN[0]:g} to {KELVIN[1]:g} K",
+            "Give the white in kelvin, such as 5600",
+        )
+    if abs(duv) > 0.05:
+        raise UsageError("--duv", f"{duv:g} is outside ±0.05", "Duv of real lights is within ±0.02")
+    return White(kelvin, duv)
