@@ -1,0 +1,1 @@
+"""The four places of the documentary, and two closer views."""
