@@ -170,7 +170,7 @@ class TrackSamples:
             for packet in container.demux(stream):
                 try:
                     frames = packet.decode()
-                except av.error.InvalidDataError:
+                except av.error.FFmpegError:  # AAC answers damage with more than one kind
                     self.damaged += 1
                     continue
                 for frame in frames:

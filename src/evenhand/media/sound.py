@@ -217,7 +217,7 @@ def _whole(clip: Any, stream: Any, plan: SoundPlan) -> bool:
         reached = time + packet.duration * base
         try:
             packet.decode()
-        except av.error.InvalidDataError:
+        except av.error.FFmpegError:  # AAC answers damage with more than one kind
             return False
     if first is None or reached is None:
         return False

@@ -138,7 +138,7 @@ def _decode(
     for packet in container.demux(stream):
         try:
             frames = packet.decode()
-        except av.error.InvalidDataError:
+        except av.error.FFmpegError:
             seen.broken += 1
             continue
         for frame in frames:
@@ -251,7 +251,7 @@ def _track_checks(path: Path, index: int, name: str, meant: SoundExpectation) ->
         for packet in container.demux(stream):
             try:
                 frames = packet.decode()
-            except av.error.InvalidDataError:
+            except av.error.FFmpegError:
                 broken += 1
                 continue
             for frame in frames:
