@@ -19,8 +19,10 @@ from evenhand.colourmath.primaries import luminance_weights
 START: Final = 0.88
 # Power of the approach: t/(1 + t^p)^(1/p) leaves the straight line with p derivatives of 0.
 _APPROACH: Final = 3.0
-# Power of the smooth maximum over the faces of the cube; at most 5.6 % too much, at a corner.
+# Power of the smooth maximum over the faces of the cube. At a corner, where three of them meet, it
+# is too much by 5.6 %.
 _ROUNDING: Final = 20.0
+_MOST_ROUNDING: Final = 3.0 ** (1.0 / _ROUNDING)
 _LEAST: Final = 1e-9
 
 
@@ -33,12 +35,18 @@ def into_display(light: Array) -> Array:
     away = light - luminance
     down = np.maximum(-away, 0.0) / np.maximum(luminance, _LEAST)
     up = np.maximum(away, 0.0) / np.maximum(1.0 - luminance, _LEAST)
-    share = _smooth_maximum(np.concatenate([down, up], axis=1))
+    shares = np.concatenate([down, up], axis=1)
+    out = luminance + away
+    near = np.flatnonzero(shares.max(axis=1) * _MOST_ROUNDING > START)
+    out[near] = luminance[near] + _held(_smooth_maximum(shares[near]))[:, None] * away[near]
+    return np.clip(out, 0.0, 1.0)  # what _LEAST and rounding leave
+
+
+def _held(share: Array) -> Array:
+    """The factor on a distance from grey that is `share` of the way out."""
     over = np.maximum(share - START, 0.0) / (1.0 - START)
     held = START + (1.0 - START) * over / (1.0 + over**_APPROACH) ** (1.0 / _APPROACH)
-    factor = np.where(share > START, held / np.maximum(share, START), 1.0)
-    result: Array = luminance + factor[:, None] * away
-    return result
+    return np.where(share > START, held / np.maximum(share, START), 1.0)
 
 
 def _smooth_maximum(shares: Array) -> Array:

@@ -59,8 +59,8 @@ class Look:
         lab = signal_to_lab(values.reshape(-1, 3))
         for step in self.steps:
             lab = step(lab)
-        light = into_display(lab_to_light(lab))
-        return (np.clip(light, 0.0, 1.0) ** (1.0 / GAMMA)).reshape(values.shape)
+        signal_out: Array = into_display(lab_to_light(lab)) ** (1.0 / GAMMA)
+        return signal_out.reshape(values.shape)
 
 
 _ROWS: Final = (
@@ -86,7 +86,7 @@ _ROWS: Final = (
             Tone(contrast=1.14, pivot=0.57, toe=0.40, shoulder=0.50),
             Turn(hue=250, half_width=65, turn=-14, chroma=0.96, lightness=-0.012),
             Turn(hue=140, half_width=60, turn=12, chroma=0.78, lightness=-0.010),
-            SplitTone(dark=(228, 0.0185), light=(72, 0.013), balance=0.50, keep_skin=0.75),
+            SplitTone(dark=(228, 0.018), light=(72, 0.013), balance=0.50, keep_skin=0.75),
             Density(amount=0.05),
         ),
     ),
@@ -125,7 +125,7 @@ _ROWS: Final = (
         steps=(
             Middle(lightness=-0.045),
             Tone(contrast=1.12, pivot=0.60, toe=0.35, shoulder=0.30),
-            SplitTone(dark=(256, 0.0222), light=(80, 0.006), balance=0.50, keep_skin=0.85),
+            SplitTone(dark=(256, 0.022), light=(80, 0.006), balance=0.50, keep_skin=0.85),
             Saturation(dark=0.86, mid=0.88, light=1.00),
             Turn(hue=250, half_width=65, turn=5, chroma=1.06, lightness=-0.015),
             Density(amount=0.04),

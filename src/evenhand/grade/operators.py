@@ -87,7 +87,8 @@ def smooth_step(x: Array) -> Array:
 def hue_weight(lab: Array, centre: float, half_width: float) -> Array:
     """1 at hue `centre`, 0 from `half_width` degrees on: cos to the fourth, so C3 at its ends."""
     hue = np.arctan2(lab[..., 2], lab[..., 1])
-    away = np.angle(np.exp(1j * (hue - np.radians(centre)))) / np.radians(half_width)
+    turns = (hue - np.radians(centre)) / (2.0 * np.pi)
+    away = 360.0 * (turns - np.rint(turns)) / half_width
     result: Array = np.cos(np.clip(away, -1.0, 1.0) * np.pi / 2.0) ** 4
     return result
 
