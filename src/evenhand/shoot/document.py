@@ -14,7 +14,7 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
 from evenhand.grade.fidelity import CompileReport
-from evenhand.measure.levelling import LevelDecision
+from evenhand.measure.decisions import LevelDecision
 
 FORMAT = "evenhand shoot"
 VERSION = 1

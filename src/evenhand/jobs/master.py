@@ -1,0 +1,259 @@
+"""Masters: each clip graded, encoded, read again, compared, and only then named."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import msgspec
+
+from evenhand.atomic import refused
+from evenhand.colourmath.ycbcr import MATRICES
+from evenhand.errors import ClipError, EvenhandError, TargetError, UsageError
+from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
+from evenhand.grade.document import Grade
+from evenhand.grade.renderings import output_encoding
+from evenhand.jobs.progress import Progress, Step, silent
+from evenhand.kernels.frame import PlaneFormat
+from evenhand.measure.timing import ConformPlan, conform
+from evenhand.media.analysis import sampled_signals
+from evenhand.media.encode import MasterOrder, MasterWriter, room_needed
+from evenhand.media.pipeline import Grading, write_pictures
+from evenhand.media.probe import probe
+from evenhand.media.records import ClipFacts
+from evenhand.media.sound import plan_sound
+from evenhand.media.spec import MasterSpec, load_spec, plan_picture
+from evenhand.media.target import check_target
+from evenhand.shoot import store
+from evenhand.shoot.document import ClipEntry, MasterCheck, MasterEntry, Shoot
+
+
+class Undone(msgspec.Struct, frozen=True):
+    """A master that was not made, and why."""
+
+    clip: str
+    spec: str
+    why: str
+
+
+class MasterResult(msgspec.Struct, frozen=True):
+    """Masters made now, those that were there already, and those that could not be made."""
+
+    folder: str
+    made: tuple[MasterEntry, ...]
+    kept: tuple[MasterEntry, ...]
+    undone: tuple[Undone, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MasterOptions:
+    """How masters are made. `quality` is a level of the spec, None its default."""
+
+    specs: tuple[str, ...]
+    to: Path
+    clips: tuple[str, ...] = ()
+    quality: str | None = None
+    allow_damaged: bool = False
+    overwrite: bool = False
+
+
+def master(folder: Path, options: MasterOptions, progress: Progress = silent) -> MasterResult:
+    """Make the masters of a shoot; goes on where an earlier run stopped.
+
+    A clip that cannot be mastered is told in `undone` and the others go on. A master that is there
+    and was made with the same grade is kept. Raises TargetError where no master can be written.
+    """
+    shoot = store.load(folder)
+    specs = [load_spec(name) for name in options.specs]
+    clips = [shoot.clip(name) for name in options.clips] or list(shoot.readable())
+    options = replace(options, to=_target_folder(options.to))
+    made: list[MasterEntry] = []
+    kept: list[MasterEntry] = []
+    undone: list[Undone] = []
+    for spec in specs:
+        spec.level(options.quality)
+        for number, clip in enumerate(clips, 1):
+            step = Step("master", f"{clip.id} {spec.name}", number, len(clips))
+            try:
+                done = _already(shoot, clip, spec, options)
+                if done is not None:
+                    kept.append(done)
+                    continue
+                entry = _one(shoot, clip, spec, options, _teller(step, progress))
+                shoot = _recorded(folder, entry)
+                made.append(entry)
+            except TargetError as error:
+                if _hopeless(error):
+                    raise
+                undone.append(Undone(clip.id, spec.name, str(error)))
+            except EvenhandError as error:
+                if isinstance(error, UsageError):
+                    raise
+                undone.append(Undone(clip.id, spec.name, str(error)))
+    return MasterResult(str(options.to), tuple(made), tuple(kept), tuple(undone))
+
+
+def _teller(step: Step, progress: Progress) -> Callable[[int, int], None]:
+    def told(done: int, total: int) -> None:
+        progress(replace(step, done=done, total=total))
+
+    return told
+
+
+def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
+    """The shoot with a master in it, saved at once: what is done stays done."""
+    shoot = store.load(folder)
+    others = (m for m in shoot.masters if (m.clip, m.path) != (entry.clip, entry.path))
+    shoot = msgspec.structs.replace(shoot, masters=(*others, entry))
+    store.save(folder, shoot)
+    return shoot
+
+
+def _target_folder(to: Path) -> Path:
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise TargetError(to, "a file of this name is there", "Name a folder") from error
+    except OSError as error:
+        raise refused(to, error) from error
+    return to
+
+
+def _hopeless(error: TargetError) -> bool:
+    """Whether every further master would fail alike: a full or locked disk, not one name."""
+    return "is there already" not in error.found
+
+
+def target_name(clip: ClipEntry, spec: MasterSpec) -> str:
+    """`<clip>.<spec>.<suffix>`, with the folders of the card in the name where the id has them."""
+    return f"{clip.id.replace('/', '_')}.{spec.name}.{spec.container}"
+
+
+def _already(
+    shoot: Shoot, clip: ClipEntry, spec: MasterSpec, options: MasterOptions
+) -> MasterEntry | None:
+    """The record of a master that is still what it was, of the same grade, spec and quality."""
+    if clip.encoding is None:
+        return None
+    digest = grade_digest(shoot.grade(clip))
+    quality = options.quality or spec.default_quality
+    target = options.to / target_name(clip, spec)
+    for entry in shoot.masters:
+        same = (entry.clip, entry.spec, entry.quality) == (clip.id, spec.name, quality)
+        if same and Path(entry.path) == target.absolute() and entry.grade == digest:
+            there = target.is_file() and target.stat().st_size == entry.bytes
+            return entry if there else None
+    return None
+
+
+def _ours(shoot: Shoot, target: Path) -> bool:
+    """Whether the file under the target's name is a master of this shoot, as it was written."""
+    return any(
+        Path(entry.path) == target.absolute() and target.stat().st_size == entry.bytes
+        for entry in shoot.masters
+        if target.is_file()
+    )
+
+
+def _one(
+    shoot: Shoot,
+    clip: ClipEntry,
+    spec: MasterSpec,
+    options: MasterOptions,
+    told: Callable[[int, int], None],
+) -> MasterEntry:
+    """Make one master; `told` hears of frames done and frames in all."""
+    began = time.monotonic()
+    grade = shoot.grade(clip)
+    _same_kind(clip, grade, spec)
+    path = store.original(shoot, clip)
+    facts = probe(path)
+    if facts.damage and not options.allow_damaged:
+        raise ClipError(
+            path,
+            "; ".join(facts.damage),
+            "Copy it again from the card, or master what is there with --allow-damaged",
+        )
+    timing = conform(facts.times, spec.frame_rate, Fraction(facts.time_base))
+    order = _order(path, facts, spec, timing, options.quality)
+    target = options.to / target_name(clip, spec)
+    overwrite = options.overwrite or _ours(shoot, target)
+    check_target(target, overwrite=overwrite, needs=room_needed(order))
+    told(0, order.frames)
+    compiled = compile_grade(grade, sampled_signals(path, facts, grade.encoding))
+    with MasterWriter(target, order, overwrite=overwrite) as writer:
+        written = write_pictures(
+            _grading(path, facts, grade, compiled, order),
+            timing,
+            writer,
+            allow_damaged=options.allow_damaged,
+            progress=lambda done: told(done, order.frames),
+        )
+    assert writer.verification is not None
+    return MasterEntry(
+        clip=clip.id,
+        spec=spec.name,
+        quality=options.quality or spec.default_quality,
+        path=str(target.absolute()),
+        bytes=target.stat().st_size,
+        grade=compiled.digest,
+        frames=order.frames,
+        repeated=timing.repeated,
+        dropped=timing.dropped,
+        worst_time_error=timing.worst_error,
+        lost=written.lost,
+        seconds=round(time.monotonic() - began, 2),
+        size=(order.plan.width, order.plan.height),
+        settings=spec.level(options.quality).encoder,
+        compiled=compiled.report,
+        checks=tuple(
+            MasterCheck(c.name, c.expected, c.found, c.ok) for c in writer.verification.checks
+        ),
+    )
+
+
+def _same_kind(clip: ClipEntry, grade: Grade, spec: MasterSpec) -> None:
+    output = output_encoding(grade.rendering).name
+    if output != spec.encoding:
+        raise UsageError(
+            f"{clip.id}, {spec.name}",
+            f"the spec is {spec.encoding}, the clip is rendered for {output}",
+            "Choose another spec, or another rendering: evenhand adjust CLIP --rendering NAME",
+        )
+
+
+def _order(
+    path: Path, facts: ClipFacts, spec: MasterSpec, timing: ConformPlan, quality: str | None
+) -> MasterOrder:
+    start = facts.times[0] * Fraction(facts.time_base)
+    duration = len(timing.index) / spec.frame_rate
+    # A timecode counts frames of its own rate: at another rate it would name other moments.
+    same_rate = facts.constant_rate and Fraction(facts.rate) == spec.frame_rate
+    return MasterOrder(
+        spec=spec,
+        plan=plan_picture(spec, *facts.shown_size),
+        frames=len(timing.index),
+        quality=quality,
+        sound=plan_sound(spec.sound, path, facts.audio, start, duration),
+        timecode=facts.timecode if same_rate else None,
+        created=facts.created,
+    )
+
+
+def _grading(
+    path: Path, facts: ClipFacts, grade: Grade, compiled: CompiledGrade, order: MasterOrder
+) -> Grading:
+    spec, plan = order.spec, order.plan
+    return Grading(
+        clip=path,
+        facts=facts,
+        kr_kb=MATRICES[grade.encoding.matrix],
+        full=grade.encoding.range == "full",
+        table=compiled.table(),
+        target=PlaneFormat(spec.bits, 2, 2 if spec.chroma == "4:2:0" else 1),
+        width=plan.width,
+        height=plan.height,
+    )
