@@ -86,7 +86,7 @@ def exact_transform(grade: Grade, looks: LookByName | None = None) -> Transform:
 def working_light(signal: ArrayLike, grade: Grade) -> Array:
     """Signal (..., 3) to levelled linear AP1 (..., 3): everything up to ACEScct."""
     light = transfer_of(grade.encoding).to_light(signal, grade.encoding.range)
-    result: Array = light @ _to_working(grade).T
+    result: Array = light @ to_working(grade).T
     return result
 
 
@@ -128,7 +128,8 @@ def _is_neutral(adjustment: Adjustment) -> bool:
     return adjustment.cdl == Cdl() and adjustment.contrast == 1.0 and adjustment.saturation == 1.0
 
 
-def _to_working(grade: Grade) -> Array:
+def to_working(grade: Grade) -> Array:
+    """Linear light in the clip's primaries to levelled linear AP1 (3x3): exposure, white, space."""
     white = grade.adjustment.white or grade.levelling.white
     stops = grade.levelling.stops + grade.adjustment.exposure
     primaries = grade.encoding.primaries

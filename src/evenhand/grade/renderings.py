@@ -8,11 +8,12 @@ plain-sdr, in this order:
 2. gamut compression, where the source can hold colours that BT.709 cannot: along constant luminance
    towards white, by the distance of the lowest channel from luminance, (Y − min)/Y. Up to
    COMPRESSION_START colours stay; beyond it they approach the boundary and never cross it.
-3. system gamma 1.2 on luminance for scene light (BT.2100's HLG OOTF): BT.2408 puts 18 % grey at 26
-   of 203 cd/m², which is 42.5 % of signal here. Display-referred light has been through it already.
-4. shoulder per channel: the identity up to KNEE, above it a logarithm with slope 1 at the knee that
+3. shoulder per channel: the identity up to KNEE, above it a logarithm with slope 1 at the knee that
    takes the scene's peak to 1. A peak of 1 or less leaves nothing to do.
-5. BT.1886 inverse, clamped to 0..1.
+4. scene light takes the BT.709 camera curve, so that a BT.1886 display adds the system gamma it is
+   meant to add: 18 % grey is 40.9 % of signal. Its straight piece near black keeps noise down.
+   Display-referred light has the system gamma in it and goes back the way it came, by the inverse
+   of BT.1886. Clamped to 0..1.
 """
 
 from __future__ import annotations
@@ -32,12 +33,14 @@ from evenhand.errors import UsageError
 from evenhand.grade import ocio
 from evenhand.grade.document import Grade
 
-COMPRESSION_START: Final = 0.85
+COMPRESSION_START: Final = 0.6
 # Exponent of the compression curve: the reference gamut compression of ACES 1.3 uses it too.
 COMPRESSION_POWER: Final = 1.2
 KNEE: Final = 0.5
-SYSTEM_GAMMA: Final = 1.2
-# Luminance below which plain-sdr sees black: 0.0001 cd/m² on a 100 cd/m² display.
+# BT.2020's exact constants of the BT.709 curve (its two pieces meet; with 1.099 they miss by 2e-4).
+OETF_ALPHA: Final = 1.09929682680944
+OETF_BETA: Final = 0.018053968510807
+# Luminance below which gamut compression sees black.
 _DARK: Final = 1e-6
 
 
@@ -65,7 +68,7 @@ _ROWS: Final = (
         title="Plain, SDR",
         output=ENCODINGS["bt709"],
         peak_nits=100.0,
-        source="ours; levels by ITU-R BT.2408",
+        source="ours; ITU-R BT.709 curve, levels as BT.2408 has them",
     ),
     Rendering(
         name="hlg-1000",
@@ -131,16 +134,17 @@ def render(name: str, light: Array, plain: PlainSetting) -> Array:
 
 def plain_sdr(light: Array, setting: PlainSetting) -> Array:
     """Linear BT.709 scene or display light (n, 3) to BT.709 display signal 0..1."""
-    rgb, peak = light, setting.peak
-    if setting.compress_gamut:
-        rgb = _compress_gamut(rgb)
-    if setting.scene_referred:
-        luminance = np.maximum(rgb @ luminance_weights("bt709"), _DARK)[:, None]
-        rgb = rgb * luminance ** (SYSTEM_GAMMA - 1.0)
-        peak **= SYSTEM_GAMMA
-    if peak > 1.0:
-        rgb = _shoulder(rgb, peak)
-    return np.clip(rgb, 0.0, 1.0) ** (1.0 / 2.4)
+    rgb = _compress_gamut(light) if setting.compress_gamut else light
+    if setting.peak > 1.0:
+        rgb = _shoulder(rgb, setting.peak)
+    rgb = np.clip(rgb, 0.0, 1.0)
+    return bt709_oetf(rgb) if setting.scene_referred else rgb ** (1.0 / 2.4)
+
+
+def bt709_oetf(light: Array) -> Array:
+    """Scene light 0..1 to BT.709 signal (BT.709 item 1.2, with the exact constants)."""
+    power = OETF_ALPHA * np.maximum(light, OETF_BETA) ** 0.45 - (OETF_ALPHA - 1.0)
+    return np.where(light < OETF_BETA, 4.5 * light, power)
 
 
 def _compress_gamut(rgb: Array) -> Array:
