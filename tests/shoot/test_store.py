@@ -23,7 +23,7 @@ def clip(name: str, folder: str = "") -> ClipEntry:
         fingerprint="f" * 32,
         levelling=Levelling(0.25, White(5600.0, 0.002)),
         adjustment=Adjustment(exposure=0.3, cdl=Cdl(slope=(1.1, 1.0, 0.9))),
-        look=LookUse("hearth", 0.7),
+        look=LookUse("oven-light", 0.7),
     )
 
 

@@ -58,7 +58,7 @@ class Verbs(click.Group):
 @click.group(
     cls=Verbs,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Begin with: evenhand run CARD --look hearth --strength 70% --to masters",
+    epilog="Begin with: evenhand run CARD --look oven-light --strength 70% --to masters",
 )
 @click.version_option(__version__, prog_name="evenhand")
 def evenhand() -> None:

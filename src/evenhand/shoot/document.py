@@ -14,7 +14,7 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
 from evenhand.grade.fidelity import CompileReport
-from evenhand.measure.decisions import LevelDecision
+from evenhand.measure.decisions import Evenness, LevelDecision, Member
 
 FORMAT = "evenhand shoot"
 VERSION = 1
@@ -47,13 +47,20 @@ class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
     look: LookUse | None = None
 
 
-class SetupEntry(msgspec.Struct, frozen=True):
-    """A setup: its name, its clips by id, its reference clip, and who decided (`by`)."""
+class SetupEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """A setup: its name, its clips by id, its reference clip, and who decided.
+
+    `members` says why each clip belongs to it; `evenness` how alike they are, before and after.
+    """
 
     name: str
     clips: tuple[str, ...]
     reference: str
+    why_reference: str = ""
     by: Literal["measurement", "person"] = "measurement"
+    reference_by: Literal["measurement", "person"] = "measurement"
+    members: tuple[Member, ...] = ()
+    evenness: Evenness | None = None
 
 
 class CardEntry(msgspec.Struct, frozen=True):
