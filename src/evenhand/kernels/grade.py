@@ -1,9 +1,9 @@
 """The grade of a whole picture in one pass: planes in, planes out.
 
 For each tile of two rows: (load) codes to floats and chroma to full width; (A) the place of each
-pixel in the lattice, its tetrahedron and its four weights, which LLVM vectorises; (B) four loads
-and multiply-adds a pixel, `lattice_load`; (store) chroma to its sites, rounding. docs/kernel.md
-says what each stage costs and what was tried.
+pixel in the lattice, its tetrahedron and its sorted fractions, which LLVM vectorises; (B) four
+loads and multiply-adds a pixel, `lattice_load`; (store) chroma to its sites, rounding.
+docs/kernel.md says what each stage costs and what was tried.
 """
 
 from __future__ import annotations
@@ -23,22 +23,21 @@ from evenhand.kernels.frame import (
     store_scale,
     thread_scratch,
 )
-from evenhand.kernels.lattice_load import interpolate_pair, interpolate_row
+from evenhand.kernels.lattice_load import COLUMNS, interpolate_pair, interpolate_row
 from evenhand.kernels.layout import (
     CB,
     CR,
     FLOAT_ROW,
     HALF,
+    LARGE,
     LUMA,
+    MIDDLE,
     OFFSET_0,
     OFFSET_1,
     OFFSET_2,
     OFFSET_ROW,
+    SMALL,
     TILE,
-    WEIGHT_0,
-    WEIGHT_1,
-    WEIGHT_2,
-    WEIGHT_3,
 )
 from evenhand.kernels.table import KernelTable
 from evenhand.kernels.tiles import load_tile, store_tile
@@ -48,7 +47,7 @@ f4 = np.float32
 
 @kernel
 def _place(floats, offsets, x, r, g, b, lattice):  # type: ignore[no-untyped-def]
-    """Write offsets and weights of the tetrahedron that holds lattice coordinates r, g, b.
+    """Write offsets and fractions of the tetrahedron that holds lattice coordinates r, g, b.
 
     `lattice` = greatest coordinate, then the bytes from a node to the next along r, g and b. The
     tetrahedron goes from the cell's first corner along the axis of the largest fraction, then the
@@ -69,10 +68,9 @@ def _place(floats, offsets, x, r, g, b, lattice):  # type: ignore[no-untyped-def
     offsets[OFFSET_0 + x] = np.int32(base)
     offsets[OFFSET_1 + x] = np.int32(base + first)
     offsets[OFFSET_2 + x] = np.int32(base + (step_r + step_g + step_b - third))
-    floats[WEIGHT_0 + x] = f4(1.0) - large
-    floats[WEIGHT_1 + x] = large - middle
-    floats[WEIGHT_2 + x] = middle - small
-    floats[WEIGHT_3 + x] = small
+    floats[LARGE + x] = large
+    floats[MIDDLE + x] = middle
+    floats[SMALL + x] = small
 
 
 @kernel
@@ -114,10 +112,10 @@ def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type
 
 @kernel
 def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: ignore[no-untyped-def]
-    """Stage A of one row; a part tile is worked in whole groups of eight, spare lanes and all."""
+    """Stage A of one row; a part tile is worked in whole groups, spare lanes and all."""
     parts = ((0, TILE), (0, 0))
     if evens < HALF or odds < HALF:
-        parts = ((0, -(-evens // 8) * 8), (HALF, -(-odds // 8) * 8))
+        parts = ((0, -(-evens // COLUMNS) * COLUMNS), (HALF, -(-odds // COLUMNS) * COLUMNS))
     for start, count in parts:
         some, places = floats[start:], offsets[start:]
         if axis.size:
@@ -130,7 +128,7 @@ def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: igno
 def _stage_b(values, diagonal, floats, offsets, evens, odds, pair):  # type: ignore[no-untyped-def]
     parts = ((0, TILE), (0, 0))
     if evens < HALF or odds < HALF:
-        parts = ((0, -(-evens // 8) * 8), (HALF, -(-odds // 8) * 8))
+        parts = ((0, -(-evens // COLUMNS) * COLUMNS), (HALF, -(-odds // COLUMNS) * COLUMNS))
     for start, count in parts:
         if pair:
             interpolate_pair(values, diagonal, floats, offsets, start, count)

@@ -1,7 +1,7 @@
-"""Tetrahedral interpolation of four columns at a time, as LLVM vector code.
+"""Tetrahedral interpolation of several columns at a time, as LLVM vector code.
 
 LLVM does not find this by itself: a vertex of the lattice is one 16-byte load of its channels, and
-four interpolated pixels are turned by a 4x4 transposition into contiguous rows of one channel.
+interpolated pixels are turned by 4x4 transpositions into contiguous rows of one channel.
 """
 
 from __future__ import annotations
@@ -15,11 +15,16 @@ from numba.extending import intrinsic
 from evenhand.kernels import layout
 from evenhand.kernels.compiling import kernel
 
-_FLOAT = ir.FloatType()
+_LANES = 2
+"""Pixels side by side in one vector, each with its four channels: 2 fill 256 bits."""
+COLUMNS = 4 * _LANES
+"""Columns worked at a time."""
+
 _BYTE = ir.IntType(8)
 _I32 = ir.IntType(32)
 _I64 = ir.IntType(64)
-_VECTOR = ir.VectorType(_FLOAT, 4)
+_VERTEX = ir.VectorType(ir.FloatType(), 4)
+_VECTOR = ir.VectorType(ir.FloatType(), COLUMNS)
 _FAST = ("fast",)
 
 
@@ -28,58 +33,91 @@ def _shuffle(builder: Any, first: Any, second: Any, lanes: list[int]) -> Any:
     return builder.shuffle_vector(first, second, mask)
 
 
-def _address(builder: Any, data: Any, elements: Any) -> Any:
-    return builder.gep(data, [elements])
+def _in_lanes(builder: Any, first: Any, second: Any, order: list[int]) -> Any:
+    """The same shuffle of four in every lane; 4 … 7 pick from `second`."""
+    picks = [4 * k + n + (COLUMNS - 4 if n > 3 else 0) for k in range(_LANES) for n in order]
+    return _shuffle(builder, first, second, picks)
 
 
-def _load_four(builder: Any, data: Any, index: Any, slot: int) -> Any:
-    place = builder.gep(data, [builder.add(index, ir.Constant(_I64, slot))])
-    loaded = builder.load(builder.bitcast(place, _VECTOR.as_pointer()))
+def _place(builder: Any, data: Any, index: Any, slot: int) -> Any:
+    return builder.gep(data, [builder.add(index, ir.Constant(_I64, slot))])
+
+
+def _load_columns(builder: Any, data: Any, index: Any, slot: int) -> Any:
+    place = builder.bitcast(_place(builder, data, index, slot), _VECTOR.as_pointer())
+    loaded = builder.load(place)
     loaded.align = 16
     return loaded
 
 
-def _store_four(builder: Any, data: Any, index: Any, slot: int, value: Any) -> None:
-    place = builder.gep(data, [builder.add(index, ir.Constant(_I64, slot))])
-    builder.store(value, builder.bitcast(place, _VECTOR.as_pointer())).align = 16
+def _store_columns(builder: Any, data: Any, index: Any, slot: int, value: Any) -> None:
+    place = builder.bitcast(_place(builder, data, index, slot), _VECTOR.as_pointer())
+    builder.store(value, place).align = 16
 
 
-def _vertex(builder: Any, lattice: Any, offset: Any) -> Any:
-    place = builder.gep(builder.bitcast(lattice, _BYTE.as_pointer()), [offset])
-    loaded = builder.load(builder.bitcast(place, _VECTOR.as_pointer()))
-    loaded.align = 16
-    return loaded
+def _vertices(builder: Any, lattice: Any, offsets: list[Any]) -> Any:
+    """One vertex for each lane, as one vector."""
+    parts = []
+    for offset in offsets:
+        place = builder.gep(builder.bitcast(lattice, _BYTE.as_pointer()), [offset])
+        loaded = builder.load(builder.bitcast(place, _VERTEX.as_pointer()))
+        loaded.align = 16
+        parts.append(loaded)
+    while len(parts) > 1:
+        lanes = list(range(2 * parts[0].type.count))
+        pairs = zip(parts[0::2], parts[1::2], strict=True)
+        parts = [_shuffle(builder, p, q, lanes) for p, q in pairs]
+    return parts[0]
 
 
-def _four_pixels(builder: Any, pointers: Any, index: Any, row: int) -> list[Any]:
-    """Interpolate columns index … index + 3 of one row: four vectors of four channels."""
+def _weights(builder: Any, floats: Any, index: Any, row: int) -> list[Any]:
+    """Four weights from the three sorted fractions.
+
+    They are worked out here, and not read: a weight that is a value and not memory is spread over
+    its lane by a shuffle, where LLVM would otherwise load it once for every pixel. Loads are what
+    this loop has least of.
+    """
+    slots = (layout.LARGE, layout.MIDDLE, layout.SMALL)
+    large, middle, small = (
+        _load_columns(builder, floats, index, s + row * layout.FLOAT_ROW) for s in slots
+    )
+    one = ir.Constant(_VECTOR, [1.0] * COLUMNS)
+    pairs = ((one, large), (large, middle), (middle, small))
+    return [*(builder.fsub(p, q, flags=_FAST) for p, q in pairs), small]
+
+
+def _interpolated(builder: Any, pointers: Any, index: Any, row: int) -> list[Any]:
+    """Columns index … index + COLUMNS - 1 of one row: vector k holds columns k, k + 4, …"""
     lattice, diagonal, floats, offsets = pointers
-    slots = (layout.WEIGHT_0, layout.WEIGHT_1, layout.WEIGHT_2, layout.WEIGHT_3)
-    weights = [_load_four(builder, floats, index, s + row * layout.FLOAT_ROW) for s in slots]
-    pixels = []
+    weights = _weights(builder, floats, index, row)
+    vectors = []
     for k in range(4):
         places = []
         for slot in (layout.OFFSET_0, layout.OFFSET_1, layout.OFFSET_2):
-            at = ir.Constant(_I64, slot + row * layout.OFFSET_ROW + k)
-            offset = builder.load(builder.gep(offsets, [builder.add(index, at)]))
-            places.append(builder.zext(offset, _I64))
-        vertices = [_vertex(builder, lattice, p) for p in places]
-        vertices.append(_vertex(builder, diagonal, places[0]))
+            at = slot + row * layout.OFFSET_ROW + k
+            loads = [
+                builder.load(_place(builder, offsets, index, at + 4 * lane))
+                for lane in range(_LANES)
+            ]
+            places.append([builder.zext(offset, _I64) for offset in loads])
+        vertices = [_vertices(builder, lattice, p) for p in places]
+        vertices.append(_vertices(builder, diagonal, places[0]))
         total = None
         for vertex, weight in zip(vertices, weights, strict=True):
-            part = builder.fmul(vertex, _shuffle(builder, weight, weight, [k] * 4), flags=_FAST)
+            spread = _in_lanes(builder, weight, weight, [k] * 4)
+            part = builder.fmul(vertex, spread, flags=_FAST)
             total = part if total is None else builder.fadd(total, part, flags=_FAST)
-        pixels.append(total)
-    return pixels
+        vectors.append(total)
+    return vectors
 
 
-def _transposed(builder: Any, rows: list[Any]) -> list[Any]:
-    """Four vectors of four channels -> four vectors of four columns."""
-    a, b, c, d = rows
-    low = [_shuffle(builder, p, q, [0, 4, 1, 5]) for p, q in ((a, b), (c, d))]
-    high = [_shuffle(builder, p, q, [2, 6, 3, 7]) for p, q in ((a, b), (c, d))]
-    first, last = [0, 1, 4, 5], [2, 3, 6, 7]
-    return [_shuffle(builder, p, q, lanes) for p, q in (low, high) for lanes in (first, last)]
+def _transposed(builder: Any, vectors: list[Any]) -> list[Any]:
+    """Four vectors of pixels -> one vector of columns for each channel."""
+    a, b, c, d = vectors
+    low = [_in_lanes(builder, p, q, [0, 4, 1, 5]) for p, q in ((a, b), (c, d))]
+    high = [_in_lanes(builder, p, q, [2, 6, 3, 7]) for p, q in ((a, b), (c, d))]
+    orders = ([0, 1, 4, 5], [2, 3, 6, 7])
+    return [_in_lanes(builder, p, q, order) for p, q in (low, high) for order in orders]
 
 
 def _pointers(context: Any, builder: Any, signature: Any, arguments: Any) -> list[Any]:
@@ -91,13 +129,13 @@ def _pointers(context: Any, builder: Any, signature: Any, arguments: Any) -> lis
 
 @intrinsic
 def _one_row(typing_context, lattice, diagonal, floats, offsets, index):  # type: ignore[no-untyped-def]
-    """Columns index … index + 3 of the first row; Y', Cb and Cr go to their slots."""
+    """Some columns of the first row; Y', Cb and Cr go to their slots."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         pointers, at = _pointers(context, builder, signature, arguments), arguments[4]
-        channels = _transposed(builder, _four_pixels(builder, pointers, at, 0))
+        channels = _transposed(builder, _interpolated(builder, pointers, at, 0))
         for slot, channel in zip((layout.LUMA, layout.CB, layout.CR), channels, strict=False):
-            _store_four(builder, pointers[2], at, slot, channel)
+            _store_columns(builder, pointers[2], at, slot, channel)
         return context.get_dummy_value()
 
     return types.void(lattice, diagonal, floats, offsets, types.int64), generate
@@ -105,7 +143,7 @@ def _one_row(typing_context, lattice, diagonal, floats, offsets, index):  # type
 
 @intrinsic
 def _two_rows(typing_context, lattice, diagonal, floats, offsets, index):  # type: ignore[no-untyped-def]
-    """Columns index … index + 3 of both rows; Cb and Cr of the first row become the rows' sums.
+    """Some columns of both rows; Cb and Cr of the first row become the rows' sums.
 
     The lattice holds Y' twice (channels 0 and 3), so that [Y' above, sum of Cb, sum of Cr,
     Y' below] needs one transposition instead of two.
@@ -113,17 +151,16 @@ def _two_rows(typing_context, lattice, diagonal, floats, offsets, index):  # typ
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         pointers, at = _pointers(context, builder, signature, arguments), arguments[4]
-        above = _four_pixels(builder, pointers, at, 0)
-        below = _four_pixels(builder, pointers, at, 1)
+        above = _interpolated(builder, pointers, at, 0)
+        below = _interpolated(builder, pointers, at, 1)
         mixed = []
         for p, q in zip(above, below, strict=True):
             total = builder.fadd(p, q, flags=_FAST)
-            mixed.append(
-                _shuffle(builder, _shuffle(builder, p, total, [0, 5, 6, 3]), q, [0, 1, 2, 7])
-            )
+            upper = _in_lanes(builder, p, total, [0, 5, 6, 3])
+            mixed.append(_in_lanes(builder, upper, q, [0, 1, 2, 7]))
         slots = (layout.LUMA, layout.CB, layout.CR, layout.LUMA + layout.FLOAT_ROW)
         for slot, channel in zip(slots, _transposed(builder, mixed), strict=True):
-            _store_four(builder, pointers[2], at, slot, channel)
+            _store_columns(builder, pointers[2], at, slot, channel)
         return context.get_dummy_value()
 
     return types.void(lattice, diagonal, floats, offsets, types.int64), generate
@@ -131,13 +168,13 @@ def _two_rows(typing_context, lattice, diagonal, floats, offsets, index):  # typ
 
 @kernel
 def interpolate_row(lattice, diagonal, floats, offsets, start, count):  # type: ignore[no-untyped-def]
-    """Interpolate `count` columns (a multiple of 4) of the first row of a tile, from `start`."""
-    for x in range(start, start + count, 4):
+    """Interpolate `count` columns, a multiple of COLUMNS, of the first row of a tile."""
+    for x in range(start, start + count, COLUMNS):
         _one_row(lattice, diagonal, floats, offsets, x)  # type: ignore[call-arg]
 
 
 @kernel
 def interpolate_pair(lattice, diagonal, floats, offsets, start, count):  # type: ignore[no-untyped-def]
-    """Interpolate `count` columns (a multiple of 4) of both rows of a tile, summing chroma."""
-    for x in range(start, start + count, 4):
+    """Interpolate `count` columns, a multiple of COLUMNS, of both rows, summing their chroma."""
+    for x in range(start, start + count, COLUMNS):
         _two_rows(lattice, diagonal, floats, offsets, x)  # type: ignore[call-arg]

@@ -5,8 +5,9 @@ read and the planes written stays in the first-level cache. In a tile the even c
 and the odd columns after them: chroma is sited on even columns, so that reading and writing it
 becomes plain, contiguous work.
 
-A row of a tile is seven slots of float32 (`LUMA`, `CB`, `CR`, four weights) and three of uint32
-(byte offsets into the lattice). Results overwrite `LUMA`, `CB` and `CR`.
+A row of a tile is six slots of float32 (`LUMA`, `CB`, `CR`, and the fractions of the place in its
+cell by size) and three of uint32 (byte offsets into the lattice). Results overwrite `LUMA`, `CB`
+and `CR`.
 """
 
 from __future__ import annotations
@@ -19,9 +20,9 @@ from numpy.typing import NDArray
 TILE = 512
 HALF = TILE // 2
 SLOT = TILE + 16  # one cache line more than a power of two, so that slots do not share cache sets
-LUMA, CB, CR, WEIGHT = 0, SLOT, 2 * SLOT, 3 * SLOT
-WEIGHT_0, WEIGHT_1, WEIGHT_2, WEIGHT_3 = 3 * SLOT, 4 * SLOT, 5 * SLOT, 6 * SLOT
-FLOAT_ROW = 7 * SLOT
+LUMA, CB, CR = 0, SLOT, 2 * SLOT
+LARGE, MIDDLE, SMALL = 3 * SLOT, 4 * SLOT, 5 * SLOT
+FLOAT_ROW = 6 * SLOT
 OFFSET_0, OFFSET_1, OFFSET_2 = 0, SLOT, 2 * SLOT
 OFFSET_ROW = 3 * SLOT
 CACHE_LINE = 64
