@@ -12,7 +12,7 @@ from evenhand.cli.options import json_option, shoot_option
 RENDERINGS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
 
 
-class Three(click.ParamType):
+class Three(click.ParamType[Any]):
     """Three numbers for R, G, B, or one for all of them."""
 
     name = "R,G,B"

@@ -24,7 +24,7 @@ json_option: Decorator = click.option(
 )
 
 
-class Strength(click.ParamType):
+class Strength(click.ParamType[float]):
     """A share written 70% or 0.7."""
 
     name = "strength"
@@ -43,7 +43,7 @@ class Strength(click.ParamType):
         return share
 
 
-class At(click.ParamType):
+class At(click.ParamType[str]):
     """A time in a clip: 3s, 75f or 00:00:03:00. Kept as text, since frames need the rate."""
 
     name = "time"

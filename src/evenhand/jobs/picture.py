@@ -1,0 +1,140 @@
+"""One frame of a clip, before and after: as a 16-bit still, or as scopes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.atomic import write_whole
+from evenhand.drawing.scopes import draw_histogram, draw_parade, draw_vectorscope, draw_waveform
+from evenhand.drawing.scopes import scope_png as drawn_png
+from evenhand.errors import UsageError
+from evenhand.grade.document import Grade
+from evenhand.grade.exact import exact_transform
+from evenhand.grade.renderings import output_encoding
+from evenhand.jobs.originals import original_and_facts
+from evenhand.measure.scopes import ScopeNumbers, measure_scopes
+from evenhand.media.analysis import signal_at
+from evenhand.media.records import ClipFacts
+from evenhand.media.still import write_still
+from evenhand.media.target import check_target
+from evenhand.shoot import store
+
+Which = Literal["before", "after", "both"]
+Timed = Callable[[Fraction], Fraction]
+"""From a clip's rate to seconds after its first frame: a time may be written in frames."""
+
+
+class Shown(msgspec.Struct, frozen=True):
+    """A still that was written."""
+
+    clip: str
+    seconds: float
+    path: str
+    width: int
+    height: int
+
+
+class ScopeReading(msgspec.Struct, frozen=True):
+    """Scopes of one frame before and after, as numbers, and the pictures that were written."""
+
+    clip: str
+    seconds: float
+    before: ScopeNumbers
+    after: ScopeNumbers
+    pictures: tuple[str, ...]
+
+
+def still(
+    folder: Path, name: str, at: Timed, to: Path, which: Which = "after", overwrite: bool = False
+) -> Shown:
+    """Write a still of a clip: its code values as shot, its grade by the exact transform, or both.
+
+    Raises UsageError for a time outside the clip, TargetError where the place cannot take it.
+    """
+    check_target(to, overwrite=overwrite)
+    frame = _frame(folder, name, at)
+    before = np.clip(frame.signal, 0, 1)
+    if which == "before":
+        picture, kind = before, "bt709"
+    else:
+        after, kind = exact_transform(frame.grade)(frame.signal), frame.output
+        picture = np.concatenate([before, after], axis=1) if which == "both" else after
+    write_still(to, picture, _master_encoding(kind), overwrite=overwrite)
+    return Shown(frame.clip, float(frame.seconds), str(to), picture.shape[1], picture.shape[0])
+
+
+def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeReading:
+    """Measure the scopes of one frame before and after; draw them as PNG files into `to`."""
+    frame = _frame(folder, name, at)
+    matrix = "bt709" if frame.output == "bt709" else "bt2020"
+    after = exact_transform(frame.grade)(frame.signal).astype(np.float32)
+    measured = {
+        "before": measure_scopes(frame.signal, matrix),
+        "after": measure_scopes(after, matrix),
+    }
+    written = []
+    for when, found in measured.items() if to is not None else ():
+        assert to is not None
+        to.mkdir(parents=True, exist_ok=True)
+        drawings = {
+            "waveform": draw_waveform(found),
+            "parade": draw_parade(found),
+            "histogram": draw_histogram(found),
+            "vectorscope": draw_vectorscope(found),
+        }
+        for kind, pixels in drawings.items():
+            target = to / f"{frame.clip.replace('/', '_')}.{kind}.{when}.png"
+            write_whole(target, drawn_png(pixels))
+            written.append(str(target))
+    return ScopeReading(
+        frame.clip,
+        float(frame.seconds),
+        measured["before"].numbers,
+        measured["after"].numbers,
+        tuple(written),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """A frame as shot, and the grade of its clip."""
+
+    clip: str
+    seconds: Fraction
+    signal: NDArray[np.float32]
+    grade: Grade
+
+    @property
+    def output(self) -> str:
+        return output_encoding(self.grade.rendering).name
+
+
+def _frame(folder: Path, name: str, at: Timed) -> _Frame:
+    shoot = store.load(folder)
+    clip = shoot.clip(name)
+    grade = shoot.grade(clip)
+    path, facts = original_and_facts(folder, shoot, clip)
+    seconds = at(Fraction(facts.rate))
+    _inside(clip.id, seconds, facts)
+    return _Frame(clip.id, seconds, signal_at(path, facts, grade.encoding, seconds), grade)
+
+
+def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:
+    if seconds > Fraction(facts.duration).limit_denominator(10**6):
+        raise UsageError(
+            f"{clip} at {float(seconds):.3f} s",
+            f"the clip is {facts.duration:.3f} s long",
+            "Choose an earlier time",
+        )
+
+
+def _master_encoding(name: str) -> Literal["bt709", "hlg", "pq"]:
+    return "hlg" if name == "hlg" else "pq" if name == "pq" else "bt709"
