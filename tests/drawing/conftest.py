@@ -8,29 +8,37 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from evenhand.drawing.evenness_record import Evenness, EvennessPoint
 from evenhand.drawing.model import (
     ClipReport,
-    CompileError,
-    Ends,
     Evidence,
     Figure,
     Identification,
-    LevellingDecision,
     LookLine,
     MasterCheck,
     MasterFile,
     Picture,
     ReportModel,
     SetupReport,
-    TruthScore,
     UnreadableFile,
 )
 from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.scopes import scope_set
+from evenhand.grade.document import White
+from evenhand.grade.fidelity import CompileReport
+from evenhand.measure.decisions import (
+    Difference,
+    Evenness,
+    EvennessPoint,
+    LevelDecision,
+    Proposal,
+    Residual,
+    Spread,
+)
+from evenhand.measure.ends import Ends
 from evenhand.measure.scopes import measure_scopes
 
 Signal = NDArray[np.float32]
+Fault = tuple[str, str, float, int, float]
 Pair = tuple[Signal, Signal]  # as shot, graded
 
 # Clip, setup, stops, kelvin, Duv: the invented faults.
@@ -50,6 +58,23 @@ FAULTS = (
 )
 REFERENCES = {"The oven room": "A001", "The prep room": "A004"}
 REFERENCES |= {"The yard at dawn": "A007", "The shop counter": "A010"}
+_COMPILED = CompileReport(
+    luma_p999=0.62,
+    chroma_p999=1.1,
+    de_p999=0.18,
+    de_max=0.74,
+    stress_luma_p999=0.7,
+    stress_chroma_p999=1.3,
+    stress_de_p999=0.2,
+    stress_de_max=0.9,
+    size=65,
+    shaped=False,
+    neutral_cast=0.1,
+    keeps_neutral=True,
+    pixels=100_000,
+    within_bound=True,
+    chroma_within_goal=True,
+)
 ALONE = ("A006", "A012")  # no shared view
 HLG, SDR = "A008", "A011"
 
@@ -97,34 +122,55 @@ def _identification(clip: str) -> Identification:
     )
 
 
-def _levelling(fault: tuple[str, str, float, int, float]) -> LevellingDecision:
+def _difference(fault: Fault) -> Difference:
+    reference = next(f for f in FAULTS if f[0] == REFERENCES[fault[1]])
+    mired = 1e6 / fault[3] - 1e6 / reference[3]
+    return Difference(fault[2] - reference[2], mired, fault[4] - reference[4])
+
+
+def _levelling(fault: Fault) -> LevelDecision:
     clip, setup, stops, kelvin, duv = fault
+    reference = REFERENCES[setup]
     if clip in ALONE:
-        return LevellingDecision(
-            "left alone",
-            f"It shares no view with {REFERENCES[setup]}, and shows no chart or grey card.",
-            proposal=f"{-stops:+.1f} stop and a white of {kelvin - 300} K from its colours alone; "
-            "such a guess is off by 33 mired in one clip of ten",
-            would_change="Would change it: a second with the setup in view, or a grey card.",
+        return LevelDecision(
+            clip=clip,
+            setup=setup,
+            reference=reference,
+            status="left alone",
+            why=f"no common view with {reference}; it shows no chart and no grey card",
+            proposal=Proposal(
+                White(kelvin + 300, 0.002),
+                7.4,
+                33.0,
+                "its tones lie 0.4 stop above those of the reference",
+                "the colours fit best when moved by 18 mired",
+            ),
+            would_change="a second with the setup in view, or a grey card",
         )
-    if clip in REFERENCES.values():
-        return LevellingDecision(
-            "reference",
-            "The 24-patch chart is in the picture; grey and white patches agree to 0.01 stop.",
-            -stops,
-            kelvin,
-            duv,
-            "the 24-patch chart at 1.2 s",
-            0.98,
+    if clip == reference:
+        return LevelDecision(
+            clip=clip,
+            setup=setup,
+            reference=reference,
+            status="reference",
+            stops=-stops,
+            white=White(kelvin, duv),
+            confidence=0.98,
+            why="the 24-patch chart is in the picture; its greys agree to 0.01 stop",
         )
-    return LevellingDecision(
-        "levelled",
-        "961 points of the picture agree on one ratio; half of them within 0.004 stop.",
-        -stops,
-        kelvin,
-        duv,
-        f"a view shared with {REFERENCES[setup]}",
-        0.96,
+    return LevelDecision(
+        clip=clip,
+        setup=setup,
+        reference=reference,
+        status="matched",
+        stops=-stops,
+        white=White(kelvin, duv),
+        confidence=0.96,
+        difference=_difference(fault),
+        stops_error=0.004,
+        mired_error=0.4,
+        why=f"961 places seen in {reference} too agree on one ratio; half within 0.004 stop",
+        would_change="another reference clip",
     )
 
 
@@ -144,7 +190,7 @@ def _masters(clip: str) -> tuple[MasterFile, ...]:
     )
 
 
-def _clip(fault: tuple[str, str, float, int, float], pair: Pair) -> ClipReport:
+def _clip(fault: Fault, pair: Pair) -> ClipReport:
     clip = fault[0]
     before, after = pair
     portrait = before.shape[0] > before.shape[1]
@@ -162,8 +208,8 @@ def _clip(fault: tuple[str, str, float, int, float], pair: Pair) -> ClipReport:
         adjustment=(Figure("contrast", "× 1.08"),) if clip == "A005" else (),
         rendering="ACES 2, SDR 100 cd/m²",
         look=LookLine("Hearth", 0.7, "Warm highlights, soft shoulder, quiet blues."),
-        compile_error=CompileError(0.62, 1.1, 0.18, 0.74, 65, True),
-        ends=Ends(2.61 if clip == "A003" else 0.0, 0.004),
+        compiled=_COMPILED,
+        ends=Ends(99.1, "picture", 3.9, 2.61 if clip == "A003" else 0.0, 15.1, 0.004),
         before=picture_jpeg(before),
         after=picture_jpeg(after),
         scopes_before=scope_set(measure_scopes(before, "bt2020")),
@@ -177,19 +223,22 @@ def _clip(fault: tuple[str, str, float, int, float], pair: Pair) -> ClipReport:
 
 def _evenness(setup: str) -> Evenness:
     mine = [f for f in FAULTS if f[1] == setup]
-    reference = next(f for f in mine if f[0] == REFERENCES[setup])
+    left = Difference(0.006, -0.4, 0.0002)
     points = []
-    for place, (clip, _, stops, kelvin, duv) in enumerate(mine):
-        if clip in ALONE:
-            points.append(EvennessPoint(clip))
-            continue
-        mired = 1e6 / kelvin - 1e6 / reference[3]
-        left = (0.0, 0.0, 0.0) if clip == reference[0] else (0.004 * place, -0.4, 0.0002)
-        points.append(EvennessPoint(clip, stops - reference[2], mired, duv - reference[4], *left))
-    outlier = max(
-        (p for p in points if p.before_stops is not None), key=lambda p: abs(p.before_stops or 0)
-    )
-    return Evenness(setup, reference[0], tuple(points), outlier.clip)
+    for fault in mine:
+        if fault[0] in ALONE:
+            points.append(EvennessPoint(fault[0], "left alone", None, None))
+        elif fault[0] == REFERENCES[setup]:
+            zero = Difference(0.0, 0.0, 0.0)
+            points.append(EvennessPoint(fault[0], "reference", zero, zero))
+        else:
+            points.append(EvennessPoint(fault[0], "matched", _difference(fault), left))
+    known = [p.before for p in points if p.before]
+    stops, mired = (max(abs(getattr(d, a)) for d in known) for a in ("stops", "mired"))
+    outlier = "A009" if setup == "The yard at dawn" else None
+    before = Spread(stops, mired, stops / 2, mired / 2)
+    after = Spread(0.006, 0.4, 0.004, 0.3)
+    return Evenness(setup, REFERENCES[setup], tuple(points), before, after, outlier)
 
 
 def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
@@ -214,8 +263,13 @@ def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
         ),
         notes=("One night and morning at Aldersyke Bakery.",),
         truth=(
-            TruthScore("A002", -0.95, 37.0, -0.005, 0.004, 0.5, 0.0001),
-            TruthScore("A006", 0.45, -2.2, 0.0078, note="left alone"),
+            Residual(
+                "A002",
+                "The oven room",
+                "matched",
+                Difference(-0.95, 37.0, -0.005),
+                Difference(0.004, 0.5, 0.0001),
+            ),
         ),
     )
 

@@ -26,6 +26,7 @@ BONE: Final[Colour] = (244, 236, 218)  # luma
 CHANNELS: Final[tuple[Colour, Colour, Colour]] = ((255, 122, 84), (64, 205, 150), (92, 160, 255))
 
 _TRACE_STEPS: Final = 40  # fewer shades pack far better and look the same
+_FAINTEST: Final = 0.06  # brightness of the smallest count
 _FONT: Final = "sans"  # built into OpenCV 5; no font file is read
 
 
@@ -65,8 +66,8 @@ def write(
 
 
 def rule(pixels: Pixels, a: tuple[int, int], b: tuple[int, int], colour: Colour = GRID) -> None:
-    """A straight hairline."""
-    cv2.line(pixels, a, b, colour, 1, cv2.LINE_AA)
+    """A level or upright hairline, one pixel sharp."""
+    cv2.line(pixels, a, b, colour, 1, cv2.LINE_8)
 
 
 def dashed(
@@ -87,13 +88,13 @@ def strength(counts: NDArray[np.integer], size: tuple[int, int], gamma: float = 
     The density that 1 in 200 of the occupied places exceeds is full brightness; `gamma` lifts faint
     traces, and a little of the light spreads so that single dots are seen.
     """
-    way = _way(counts.shape, size)
-    dense = np.asarray(cv2.resize(counts.astype(np.float32), size, interpolation=way), np.float32)
+    dense = _resampled(counts.astype(np.float32), size)
     occupied = dense[dense > 0]
     if occupied.size == 0:
         return np.zeros(dense.shape, np.float32)
     full = float(np.quantile(occupied, 0.995))
-    sharp = np.clip(dense / full, 0.0, 1.0) ** gamma
+    sharp = np.where(dense > 0, _FAINTEST, 0.0).astype(np.float32)
+    sharp += (1.0 - _FAINTEST) * np.clip(dense / full, 0.0, 1.0) ** gamma
     soft = cv2.GaussianBlur(sharp, (0, 0), 1.6)
     lit = np.clip(0.8 * sharp + 0.45 * soft, 0.0, 1.0)
     even: Strength = (np.rint(lit * _TRACE_STEPS) / _TRACE_STEPS).astype(np.float32)
@@ -108,7 +109,11 @@ def glow(pixels: Pixels, plot: Plot, lit: Strength, colour: Colour | Pixels) -> 
     pixels[plot.top : plot.bottom, plot.left : plot.right] = np.rint(mixed).astype(np.uint8)
 
 
-def _way(shape: tuple[int, ...], size: tuple[int, int]) -> int:
-    """How to resample: mean where it shrinks, straight between where it grows."""
-    shrinks = size[0] <= shape[1] and size[1] <= shape[0]
-    return cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+def _resampled(counts: Strength, size: tuple[int, int]) -> Strength:
+    """Counts at another size: the mean where a side shrinks, straight between where it grows.
+
+    In two steps, because interpolation alone would skip counts along a side that shrinks.
+    """
+    within = (min(size[0], counts.shape[1]), min(size[1], counts.shape[0]))
+    mean = cv2.resize(counts, within, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR), np.float32)

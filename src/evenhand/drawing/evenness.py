@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape
 
-from evenhand.drawing.evenness_record import Evenness
 from evenhand.drawing.panels import HEIGHT, WIDTH, exposure_panel, white_panel
-from evenhand.drawing.spread import in_words
+from evenhand.drawing.worst import in_words
+from evenhand.measure.decisions import Evenness
 
 STYLE = """
 .evenness{--ev-ink:#1d1d1d;--ev-quiet:#585858;--ev-grid:#d8d8d8;--ev-ground:#ffffff;

@@ -11,10 +11,11 @@ from typing import Literal
 
 import msgspec
 
-from evenhand.drawing.evenness_record import Evenness
+from evenhand.grade.fidelity import CompileReport
+from evenhand.measure.decisions import Evenness, LevelDecision, Residual
+from evenhand.measure.ends import Ends
 
 Verdict = Literal["pass", "warn", "fail", "note"]
-Outcome = Literal["levelled", "reference", "left alone", "by hand"]
 
 
 class Picture(msgspec.Struct, frozen=True):
@@ -58,52 +59,12 @@ class Identification(msgspec.Struct, frozen=True):
     by_person: bool = False  # True where a person named the encoding
 
 
-class LevellingDecision(msgspec.Struct, frozen=True):
-    """Exposure and white of one clip, and why.
-
-    `stops` is the correction applied (light x 2^stops); `kelvin` and `duv` are the white that the
-    clip had, None where the white was left as it was. `proposal` says what could be tried where
-    the clip was left alone, and how unsure that is.
-    """
-
-    outcome: Outcome
-    why: str = ""
-    stops: float | None = None
-    kelvin: float | None = None
-    duv: float | None = None
-    method: str = ""  # "shared view with A002", "24-patch chart"
-    confidence: float | None = None  # 0..1
-    would_change: str = ""  # what would change the decision
-    proposal: str = ""
-
-
 class LookLine(msgspec.Struct, frozen=True):
     """The look of one clip. `strength` is a share 0..1."""
 
     title: str
     strength: float = 1.0
     purpose: str = ""
-
-
-class CompileError(msgspec.Struct, frozen=True):
-    """The compiled transform against the exact one, on the clip's own pixels.
-
-    Codes are 10-bit narrow range; colour difference is CIEDE2000; `size` is lattice points a side.
-    """
-
-    luma_p999: float
-    chroma_p999: float
-    de_p999: float
-    de_max: float
-    size: int
-    within_bound: bool
-
-
-class Ends(msgspec.Struct, frozen=True):
-    """Percent of the picture at the ends of the clip's range as shot (0..100)."""
-
-    clipped_percent: float
-    crushed_percent: float
 
 
 class ScopeSet(msgspec.Struct, frozen=True):
@@ -147,11 +108,11 @@ class ClipReport(msgspec.Struct, frozen=True):
     sound: str = ""
     shown_at: str = ""  # where in the clip the pictures were taken: a timecode or seconds
     identification: Identification | None = None
-    levelling: LevellingDecision | None = None
+    levelling: LevelDecision | None = None
     adjustment: tuple[Figure, ...] = ()  # what a person changed by hand
     rendering: str = ""
     look: LookLine | None = None
-    compile_error: CompileError | None = None
+    compiled: CompileReport | None = None
     ends: Ends | None = None
     before: Picture | None = None
     after: Picture | None = None
@@ -180,22 +141,6 @@ class UnreadableFile(msgspec.Struct, frozen=True):
     remedy: str = ""
 
 
-class TruthScore(msgspec.Struct, frozen=True):
-    """How far one clip of the demo card is from its written truth, before and after levelling.
-
-    In stops, mired and Duv; None where nothing was applied or nothing is known.
-    """
-
-    clip: str
-    before_stops: float | None = None
-    before_mired: float | None = None
-    before_duv: float | None = None
-    after_stops: float | None = None
-    after_mired: float | None = None
-    after_duv: float | None = None
-    note: str = ""
-
-
 class ReportModel(msgspec.Struct, frozen=True):
     """The whole page. Clips that are in no setup are shown after the setups."""
 
@@ -208,4 +153,4 @@ class ReportModel(msgspec.Struct, frozen=True):
     unreadable: tuple[UnreadableFile, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
-    truth: tuple[TruthScore, ...] = ()
+    truth: tuple[Residual, ...] = ()  # for a card that comes with a written truth

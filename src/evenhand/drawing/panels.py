@@ -10,9 +10,9 @@ import numpy as np
 
 from evenhand.colourmath.white import kelvin_duv
 from evenhand.drawing import marks
-from evenhand.drawing.evenness_record import Evenness, EvennessPoint
 from evenhand.drawing.marks import Labels, Point, Scale
-from evenhand.drawing.spread import measured, unmeasured
+from evenhand.drawing.worst import measured, unmeasured
+from evenhand.measure.decisions import Difference, Evenness, EvennessPoint
 
 WIDTH, HEIGHT = 440.0, 392.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 42.0, 288.0
@@ -24,10 +24,11 @@ _EVEN_STOPS = 0.03  # clips nearer than this to the reference count as even
 _EVEN_MIRED = 3.0
 _LEAST_STOPS = 0.25  # the chart never zooms in further than this
 _LEAST_MIRED = 15.0
+_LEAST_DUV = 0.0045
 _UV_PER_MIRED = 3.68e-4  # step along the Planckian locus at D65
-# The nominal 6500 K bin of ANSI C78.377: half width by its formula, and ±0.006 in Duv.
-_BIN_KELVIN = (6500.0 - 504.0, 6500.0 + 504.0)
-_BIN_DUV = 0.006
+# The 6500 K class of ANSI C78.377: 6530 K ± 510 K, Duv 0.003 ± 0.006.
+_CLASS_KELVIN = (6020.0, 7040.0)
+_CLASS_DUV = (-0.003, 0.009)
 _D65 = (0.3127, 0.3290)
 _MOST_NAMES = 16
 
@@ -35,17 +36,16 @@ _MOST_NAMES = 16
 def exposure_panel(evenness: Evenness) -> str:
     """Exposure in stops from the reference, clips in their order."""
     points = measured(evenness)
-    values = _known(v for p in points for v in (p.before_stops, p.after_stops))
-    reach = max([_LEAST_STOPS, *(abs(v) for v in values)]) * 1.18
+    reach = max([_LEAST_STOPS, *(abs(d.stops) for d in _differences(points))]) * 1.18
     up = Scale(-reach, reach, _BOTTOM, _TOP)
     across = Scale(-0.5, max(len(evenness.clips), 1) - 0.5, _LEFT, _RIGHT)
     parts = [marks.text((_LEFT, 20), "Exposure", "ev-title", "start"), *_stop_grid(up, reach)]
     for place, point in enumerate(evenness.clips):
         x = across(place)
-        if point.before_stops is None:
+        if point.before is None:
             parts.append(marks.absent((x, _LANE), f"{point.clip}: no shared view"))
             continue
-        parts += _exposure_marks(evenness, point, x, up)
+        parts += _exposure_marks(evenness, point, (x, up))
     parts += _names(evenness, across)
     parts.append(_legend(evenness))
     return "".join(parts)
@@ -56,15 +56,14 @@ def white_panel(evenness: Evenness) -> str:
     plane = _plane(evenness)
     labels = Labels([], (_LEFT, _TOP, _RIGHT, _BOTTOM))
     parts = [marks.text((_LEFT, 20), "White", "ev-title", "start"), *_white_grid(plane)]
-    points = [p for p in measured(evenness) if None not in (p.before_mired, p.before_duv)]
-    places = [(p, *_white_places(plane, p)) for p in points]
+    places = [(p, *_white_places(plane, p)) for p in measured(evenness)]
     for _, before, after in places:
         labels.keep_free(before)
         labels.keep_free(after or before)
     parts += [marks.arrow(before, after) for _, before, after in places if after]
-    for point, before, _ in places:
+    for point, before, after in places:
         if point.clip == evenness.outlier:
-            parts.append(marks.ring(before))
+            parts.append(marks.ring(after or before))
         parts.append(_mark(evenness, point, "before", before))
     parts += [_mark(evenness, p, "after", after) for p, _, after in places if after]
     # The outlier is named first, so that it is never the one without room.
@@ -75,8 +74,9 @@ def white_panel(evenness: Evenness) -> str:
     return "".join(parts)
 
 
-def _known(values: Iterable[float | None]) -> list[float]:
-    return [v for v in values if v is not None]
+def _differences(points: Iterable[EvennessPoint]) -> list[Difference]:
+    """Every difference there is to draw."""
+    return [d for p in points for d in (p.before, p.after) if d is not None]
 
 
 def _stop_grid(up: Scale, reach: float) -> list[str]:
@@ -96,30 +96,32 @@ def _stop_grid(up: Scale, reach: float) -> list[str]:
     return parts
 
 
-def _exposure_marks(evenness: Evenness, point: EvennessPoint, x: float, up: Scale) -> list[str]:
+def _exposure_marks(
+    evenness: Evenness, point: EvennessPoint, column: tuple[float, Scale]
+) -> list[str]:
+    x, up = column
+    before = None if point.before is None else (x, up(point.before.stops))
+    after = None if point.after is None else (x, up(point.after.stops))
     parts = []
-    before = (x, up(point.before_stops or 0.0))
-    after = None if point.after_stops is None else (x, up(point.after_stops))
-    if after:
+    if before and after:
         parts.append(marks.arrow(before, after))
-    if point.clip == evenness.outlier:
-        parts.append(marks.ring(before))
-    parts.append(_mark(evenness, point, "before", before))
-    if after:
-        parts.append(_mark(evenness, point, "after", after))
+    told = after or before
+    if told and point.clip == evenness.outlier:
+        parts.append(marks.ring(told))
+    parts += [_mark(evenness, point, "before", before)] if before else []
+    parts += [_mark(evenness, point, "after", after)] if after else []
     return parts
 
 
 def _mark(evenness: Evenness, point: EvennessPoint, when: marks.When, at: Point) -> str:
-    stops, mired, duv = (
-        (point.before_stops, point.before_mired, point.before_duv)
-        if when == "before"
-        else (point.after_stops, point.after_mired, point.after_duv)
+    found = point.before if when == "before" else point.after
+    figures = (
+        f"{marks.signed(found.stops, 2)} stop, {marks.signed(found.mired, 1)} mired, "
+        f"Duv {marks.signed(found.duv, 4)}"
+        if found
+        else ""
     )
-    figures = [f"{marks.signed(stops, 2)} stop"] if stops is not None else []
-    if mired is not None and duv is not None:
-        figures.append(f"{marks.signed(mired, 1)} mired, Duv {marks.signed(duv, 4)}")
-    title = f"{point.clip} {when}: {', '.join(figures)}"
+    title = f"{point.clip} {when}: {figures}"
     return marks.marker(at, when, title, point.clip == evenness.reference)
 
 
@@ -178,20 +180,17 @@ class _Plane:
 
 
 def _plane(evenness: Evenness) -> _Plane:
-    points = measured(evenness)
-    mired = _known(v for p in points for v in (p.before_mired, p.after_mired))
-    duv = _known(v for p in points for v in (p.before_duv, p.after_duv))
-    wide = max([_LEAST_MIRED, *(abs(v) for v in mired)]) * _UV_PER_MIRED
-    high = max([_BIN_DUV * 0.75, *(abs(v) for v in duv)])
+    found = _differences(measured(evenness))
+    wide = max([_LEAST_MIRED, *(abs(d.mired) for d in found)]) * _UV_PER_MIRED
+    high = max([_LEAST_DUV, *(abs(d.duv) for d in found)])
     half_wide, half_high = (_RIGHT - _LEFT) / 2 - 18, (_BOTTOM - _TOP) / 2 - 18
     return _Plane(min(half_wide / wide, half_high / high), (_MIDDLE, (_TOP + _BOTTOM) / 2))
 
 
 def _white_places(plane: _Plane, point: EvennessPoint) -> tuple[Point, Point | None]:
-    before = plane(point.before_mired or 0.0, point.before_duv or 0.0)
-    if point.after_mired is None or point.after_duv is None:
-        return before, None
-    return before, plane(point.after_mired, point.after_duv)
+    before, after = point.before, point.after
+    start = plane(before.mired, before.duv) if before else plane.centre
+    return start, plane(after.mired, after.duv) if after else None
 
 
 def _white_grid(plane: _Plane) -> list[str]:
@@ -217,10 +216,10 @@ def _white_grid(plane: _Plane) -> list[str]:
 
 
 def _references(plane: _Plane) -> list[str]:
-    """Daylight, the 6500 K bin and the circle of 3 mired, as if the reference were D65."""
-    inside = [p for p in (plane(*offset) for offset in _daylight()) if _in_plot(p)]
+    """Daylight, the 6500 K class and the circle of 3 mired, as if the reference were D65."""
+    inside = [p for p in (plane(*offset) for offset in daylight_from_d65()) if _in_plot(p)]
     locus = " ".join(f"{x:.1f},{y:.1f}" for x, y in inside)
-    corners = [plane(m, d) for m, d in _bin()]
+    corners = [plane(m, d) for m, d in lamp_class_from_d65()]
     quad = " ".join(f"{x:.1f},{_clip_y(y):.1f}" for x, y in corners)
     x, y = plane(0, 0)
     radius = _EVEN_MIRED * _UV_PER_MIRED * plane.pixels_per_uv
@@ -255,7 +254,7 @@ def _scale_note() -> str:
 
 
 @cache
-def _daylight() -> tuple[Point, ...]:
+def daylight_from_d65() -> tuple[Point, ...]:
     """The CIE daylight locus as (mired, Duv) from D65, 4500 K to 15 000 K (CIE 15)."""
     start = _relative(_D65)
     kelvin = 1e6 / np.linspace(1e6 / 15000, 1e6 / 4500, 48)
@@ -269,14 +268,12 @@ def _daylight() -> tuple[Point, ...]:
 
 
 @cache
-def _bin() -> tuple[Point, ...]:
-    """Corners of the ANSI C78.377 6500 K quadrangle as (mired, Duv) from D65."""
+def lamp_class_from_d65() -> tuple[Point, ...]:
+    """Corners of the ANSI C78.377 quadrangle of 6500 K as (mired, Duv) from D65."""
     mired, duv = _relative(_D65)
-    corners = []
-    for kelvin, side in zip((*_BIN_KELVIN, *reversed(_BIN_KELVIN)), (1, 1, -1, -1), strict=True):
-        middle = 57700.0 / kelvin**2 - 44.6 / kelvin + 0.00854
-        corners.append((1e6 / kelvin - mired, middle + side * _BIN_DUV - duv))
-    return tuple(corners)
+    warm, cool = (1e6 / kelvin - mired for kelvin in _CLASS_KELVIN)
+    low, high = (limit - duv for limit in _CLASS_DUV)
+    return (warm, high), (cool, high), (cool, low), (warm, low)
 
 
 def _relative(xy: Point) -> Point:

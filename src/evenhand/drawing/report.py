@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable
 from functools import cache
 from importlib import resources
 from typing import Any, Final
@@ -16,13 +15,12 @@ from typing import Any, Final
 import jinja2
 from markupsafe import Markup
 
-from evenhand.drawing import spread as spreads
 from evenhand.drawing import words
 from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
-from evenhand.drawing.evenness_record import Evenness
-from evenhand.drawing.marks import signed
 from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
 from evenhand.drawing.picture import stamp
+from evenhand.drawing.worst import worst
+from evenhand.measure.decisions import Evenness
 
 _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
 
@@ -99,19 +97,6 @@ def _panels(evenness: Evenness, ident: str) -> Markup:
     )
 
 
-def _distance(values: Iterable[float | None]) -> str:
-    """Stops, mired and Duv in a row, or a dash."""
-    stops, mired, duv = values
-    if stops is None:
-        return "–"
-    figures = [words.stops(stops)]
-    if mired is not None:
-        figures.append(f"{signed(mired, 1)} mired")
-    if duv is not None:
-        figures.append(words.duv(duv))
-    return ", ".join(figures)
-
-
 def _asset(name: str) -> str:
     folder = resources.files("evenhand.drawing") / "templates"
     return (folder / name).read_text(encoding="utf-8")
@@ -135,6 +120,10 @@ def _environment() -> jinja2.Environment:
         "size": words.size,
         "facts": words.facts,
         "compiled": words.compiled,
+        "difference": words.difference,
+        "proposal": words.proposal,
+        "sentence": words.sentence,
+        "outcome": words.outcome,
         "master_verdict": words.master_verdict,
         "uri": data_uri,
     }
@@ -142,8 +131,7 @@ def _environment() -> jinja2.Environment:
     environment.globals.update(
         counted=words.counted,
         panels=_panels,
-        distance=_distance,
         from_to=words.from_to,
-        spread=spreads.spread,
+        worst=worst,
     )
     return environment

@@ -7,10 +7,18 @@ from typing import Final
 import msgspec
 
 from evenhand.drawing.marks import signed
-from evenhand.drawing.model import ClipReport, CompileError, MasterFile, ReportModel, Verdict
-from evenhand.drawing.spread import Spread, spread
+from evenhand.drawing.model import ClipReport, MasterFile, ReportModel, Verdict
+from evenhand.drawing.worst import Worst, worst
+from evenhand.grade.fidelity import CompileReport
+from evenhand.measure.decisions import Difference, Proposal, Status
 
-_PLURALS: Final = {"is": "are", "has": "have", "mired": "mired"}
+_OUTCOMES: Final[dict[Status, str]] = {
+    "reference": "reference",
+    "matched": "levelled",
+    "grey": "levelled by a grey card",
+    "left alone": "left alone",
+}
+_NBSP: Final = "\u00a0"  # a number and its unit stay on one line
 
 
 class Tile(msgspec.Struct, frozen=True):
@@ -30,22 +38,22 @@ def counted(number: int, noun: str) -> str:
 def stops(value: float) -> str:
     """A correction or a distance in stops, with its sign."""
     unit = "stop" if abs(value) <= 1.0 else "stops"
-    return f"{signed(value, 2)} {unit}"
+    return f"{signed(value, 2)}{_NBSP}{unit}"
 
 
 def kelvin(value: float) -> str:
     """A colour temperature, to the nearest 10 K."""
-    return f"{round(value, -1):.0f} K"
+    return f"{round(value, -1):.0f}{_NBSP}K"
 
 
 def duv(value: float) -> str:
     """A distance from the Planckian locus in CIE 1960 uv; positive is greener."""
-    return f"Duv {signed(value, 4)}"
+    return f"Duv{_NBSP}{signed(value, 4)}"
 
 
 def percent(value: float, digits: int = 0) -> str:
     """A number that is percent already."""
-    return f"{value:.{digits}f} %"
+    return f"{value:.{digits}f}{_NBSP}%"
 
 
 def share(value: float) -> str:
@@ -56,8 +64,8 @@ def share(value: float) -> str:
 def small_percent(value: float) -> str:
     """Percent of a picture; what is too little to print is not called nothing."""
     if value == 0.0:
-        return "0 %"
-    return "under 0.01 %" if value < 0.01 else percent(value, 2)
+        return percent(0.0)
+    return f"under {percent(0.01, 2)}" if value < 0.01 else percent(value, 2)
 
 
 def size(number: int) -> str:
@@ -66,29 +74,33 @@ def size(number: int) -> str:
     while value >= 1000.0 and len(units) > 1:
         value /= 1000.0
         units.pop(0)
-    return f"{value:.0f} {units[0]}" if units[0] == "bytes" else f"{value:.3g} {units[0]}"
+    figure = f"{value:.0f}" if units[0] == "bytes" or value >= 100.0 else f"{value:.3g}"
+    return f"{figure}{_NBSP}{units[0]}"
 
 
 def seconds(value: float) -> str:
     """A duration."""
     if value < 60.0:
-        return f"{value:.1f} s"
+        return f"{value:.1f}{_NBSP}s"
     minutes, rest = divmod(round(value), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours} h {minutes} min {rest} s" if hours else f"{minutes} min {rest} s"
 
 
-def from_to(found: Spread, digits: int, unit: str) -> str:
-    """A spread before and after: "2.05 → 0.02 stops"."""
+def from_to(found: Worst, digits: int, unit: str) -> str:
+    """The worst before and after: "1.40 → 0.012 stops"; a small figure gets one more digit."""
     if found.before is None:
         return "not measured"
-    before = f"{found.before:.{digits}f}"
-    return (
-        f"{before} {unit}" if found.after is None else f"{before} → {found.after:.{digits}f} {unit}"
-    )
+    shown = [_fine(v, digits) for v in (found.before, found.after) if v is not None]
+    return f"{' → '.join(shown)} {unit}".strip()
 
 
-def compiled(error: CompileError) -> str:
+def _fine(value: float, digits: int) -> str:
+    small = round(value, digits) < 10.0 ** (1 - digits)
+    return f"{value:.{digits + small}f}"
+
+
+def compiled(error: CompileReport) -> str:
     """How far the compiled grade lies from the exact one."""
     verdict = "within the bound" if error.within_bound else "outside the bound"
     return (
@@ -98,10 +110,41 @@ def compiled(error: CompileError) -> str:
     )
 
 
+def difference(found: Difference | None) -> str:
+    """Stops, mired and Duv in a row."""
+    if found is None:
+        return "–"
+    return f"{stops(found.stops)}, {signed(found.mired, 1)}{_NBSP}mired, {duv(found.duv)}"
+
+
+def proposal(found: Proposal) -> str:
+    """What could be tried on a clip that was left alone, with how unsure it is."""
+    return (
+        f"a white of {kelvin(found.white.kelvin)}, {duv(found.white.duv)}, typically right to "
+        f"{found.mired_error:.0f}{_NBSP}mired and in one case of ten off by more than "
+        f"{found.mired_worst:.0f}{_NBSP}mired"
+    )
+
+
+def sentence(words: str) -> str:
+    """Words with a capital at the start and a full stop at the end."""
+    told = words.strip()
+    if not told:
+        return ""
+    return told[0].upper() + told[1:] + ("" if told[-1] in ".!?" else ".")
+
+
 def facts(clip: ClipReport) -> str:
     """Codec, size, rate, duration and sound on one line."""
     length = None if clip.duration is None else seconds(clip.duration)
-    return " · ".join(x for x in (clip.codec, clip.size, clip.rate, length, clip.sound) if x)
+    return f"{_NBSP}· ".join(
+        x.replace(" ", _NBSP) for x in (clip.codec, clip.size, clip.rate, length, clip.sound) if x
+    )
+
+
+def outcome(status: Status) -> str:
+    """What became of a clip, in a word or two."""
+    return _OUTCOMES[status]
 
 
 def master_verdict(master: MasterFile) -> Verdict:
@@ -116,22 +159,15 @@ def headline(model: ReportModel) -> tuple[Verdict, str]:
         if model.unreadable:
             return "fail", "No file on the card could be read as a clip."
         return "note", "Nothing here yet: no clip was found on the card."
-    failed = sum(master_verdict(m) == "fail" for c in model.clips for m in c.masters)
-    masters = sum(len(c.masters) for c in model.clips)
-    parts = [_identified(model)]
+    troubles = _troubles(model)
+    parts = [*troubles, _identified(model)]
     if any(c.levelling for c in model.clips):
         parts.append(_levelled(model))
-    if failed:
-        parts.append(f"{failed} of {counted(masters, 'master')} failed a check.")
-    elif masters:
-        parts.append(
-            "The master passed every check." if masters == 1 else "Every master passed its checks."
-        )
-    if model.unreadable:
-        parts.append(f"{counted(len(model.unreadable), 'file').capitalize()} could not be read.")
+    verdicts = [master_verdict(m) for c in model.clips for m in c.masters]
+    if verdicts and "fail" not in verdicts:
+        parts.append(_passed(verdicts))
     unsure = any(c.identification and c.identification.encoding is None for c in model.clips)
-    verdict: Verdict = "fail" if failed or model.unreadable else "warn" if unsure else "pass"
-    return verdict, " ".join(parts)
+    return "fail" if troubles else "warn" if unsure else "pass", " ".join(parts)
 
 
 def tiles(model: ReportModel) -> list[Tile]:
@@ -143,20 +179,50 @@ def tiles(model: ReportModel) -> list[Tile]:
     if model.setups:
         found.append(Tile(str(len(model.setups)), "setups" if len(model.setups) != 1 else "setup"))
     found += _level_tiles(model)
-    masters = [m for c in model.clips for m in c.masters]
-    if masters:
-        failed = sum(master_verdict(m) == "fail" for m in masters)
-        remark = f"{failed} failed a check" if failed else "every check passed"
-        label = "masters" if len(masters) != 1 else "master"
-        found.append(Tile(str(len(masters)), label, remark, "fail" if failed else "pass"))
+    verdicts = [master_verdict(m) for c in model.clips for m in c.masters]
+    if verdicts:
+        found.append(_master_tile(verdicts))
     return found
 
 
-def widest(model: ReportModel) -> Spread | None:
-    """The exposure spread of the setup that was least even before, in stops."""
-    found = [spread(s.evenness, "stops") for s in model.setups if s.evenness]
-    known = [s for s in found if s.before is not None]
-    return max(known, key=lambda s: s.before or 0.0, default=None)
+def _master_tile(verdicts: list[Verdict]) -> Tile:
+    failed, unchecked = verdicts.count("fail"), verdicts.count("note")
+    label = "masters" if len(verdicts) != 1 else "master"
+    if failed:
+        return Tile(str(len(verdicts)), label, f"{failed} failed a check", "fail")
+    if unchecked:
+        return Tile(str(len(verdicts)), label, f"{unchecked} not checked")
+    return Tile(str(len(verdicts)), label, "every check passed", "pass")
+
+
+def furthest(model: ReportModel) -> Worst | None:
+    """Exposure of the clip furthest from its reference, over all setups, in stops."""
+    found = [worst(s.evenness, "stops") for s in model.setups if s.evenness]
+    before = [w.before for w in found if w.before is not None]
+    after = [w.after for w in found if w.after is not None]
+    return Worst(max(before), max(after, default=None)) if before else None
+
+
+def _troubles(model: ReportModel) -> list[str]:
+    """What went wrong, worst first, one sentence each."""
+    parts = []
+    if model.unreadable:
+        parts.append(f"{counted(len(model.unreadable), 'file').capitalize()} could not be read.")
+    verdicts = [master_verdict(m) for c in model.clips for m in c.masters]
+    failed = verdicts.count("fail")
+    if failed:
+        parts.append(f"{failed} of {counted(len(verdicts), 'master')} failed a check.")
+    return parts
+
+
+def _passed(verdicts: list[Verdict]) -> str:
+    """The sentence where no master failed; what was not checked is not called good."""
+    unchecked = verdicts.count("note")
+    if unchecked:
+        return f"{unchecked} of {counted(len(verdicts), 'master')} not checked yet."
+    if len(verdicts) == 1:
+        return "The master passed every check."
+    return "Every master passed its checks."
 
 
 def _identified(model: ReportModel) -> str:
@@ -170,20 +236,20 @@ def _identified(model: ReportModel) -> str:
 
 
 def _levelled(model: ReportModel) -> str:
-    outcomes = [c.levelling.outcome for c in model.clips if c.levelling]
+    outcomes = [c.levelling.status for c in model.clips if c.levelling]
     alone = outcomes.count("left alone")
     words = f"{len(outcomes) - alone} levelled"
     return f"{words}, {alone} left alone." if alone else f"{words}."
 
 
 def _level_tiles(model: ReportModel) -> list[Tile]:
-    outcomes = [c.levelling.outcome for c in model.clips if c.levelling]
+    outcomes = [c.levelling.status for c in model.clips if c.levelling]
     if not outcomes:
         return []
     alone = outcomes.count("left alone")
     found = [Tile(str(len(outcomes) - alone), "levelled", f"{alone} left alone" if alone else "")]
-    wide = widest(model)
-    if wide is not None:
-        figure = from_to(wide, 2, "").strip()
-        found.append(Tile(figure, "stops apart", "the least even setup, before and after"))
+    far = furthest(model)
+    if far is not None:
+        remark = "as shot and levelled" if far.after is not None else "as shot"
+        found.append(Tile(from_to(far, 2, ""), "stops, the clip furthest off", remark))
     return found
