@@ -61,12 +61,11 @@ def still(
     """
     check_target(to, overwrite=overwrite)
     frame = _frame(folder, name, at)
-    before = np.clip(frame.signal, 0, 1)
-    if which == "before":
-        picture, kind = before, "bt709"
-    else:
+    picture: NDArray[np.floating] = np.clip(frame.signal, 0, 1)
+    kind = "bt709"
+    if which != "before":
         after, kind = exact_transform(frame.grade)(frame.signal), frame.output
-        picture = np.concatenate([before, after], axis=1) if which == "both" else after
+        picture = np.concatenate([picture, after], axis=1) if which == "both" else after
     write_still(to, picture, _master_encoding(kind), overwrite=overwrite)
     return Shown(frame.clip, float(frame.seconds), str(to), picture.shape[1], picture.shape[0])
 

@@ -1,0 +1,67 @@
+"""What a clip's own file and pictures say of its encoding: from facts to a verdict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from evenhand.measure.clues import Signs
+from evenhand.measure.evidence import Identification, identify
+from evenhand.measure.picture import PictureStats, measure_pictures
+from evenhand.measure.tags import TagSigns, known_matrix, resolve
+from evenhand.media.decode import sample
+from evenhand.media.records import ClipFacts, ColourTags
+from evenhand.shoot.cache import Cache
+
+SHARES = (0.1, 0.5, 0.9)  # of the clip's length: the pictures that are looked at
+# Raise it whenever the same clip would be judged otherwise: kept verdicts are then made anew.
+VERSION = 1
+_KIND = f"identification {VERSION}"
+
+
+def remembered_identification(
+    cache: Cache, fingerprint: str, path: Path, facts: ClipFacts
+) -> Identification:
+    """The verdict on a clip, from the cache where it has it. Raises ClipError as decoding does."""
+    kept = cache.get(fingerprint, _KIND)
+    if kept is not None:
+        try:
+            return msgspec.json.decode(kept, type=Identification)
+        except msgspec.MsgspecError:
+            pass  # a damaged measurement is made again
+    verdict = identify(signs_of(path, facts))
+    cache.put(fingerprint, _KIND, msgspec.json.encode(verdict))
+    return verdict
+
+
+def signs_of(path: Path, facts: ClipFacts) -> Signs:
+    """Everything that identification may look at."""
+    container, bitstream = _tags(facts.container_tags), _tags(facts.bitstream_tags)
+    return Signs(
+        codec=facts.codec,
+        profile=facts.profile,
+        bits=facts.bits,
+        chroma=facts.chroma,
+        height=facts.height,
+        container=container,
+        bitstream=bitstream,
+        created=facts.created,
+        vendor=tuple(facts.vendor),
+        log_hints=facts.log_hints,
+        picture=_statistics(path, facts, resolve(bitstream, container)[0]),
+    )
+
+
+def _statistics(path: Path, facts: ClipFacts, tags: TagSigns) -> PictureStats:
+    frames = sample(path, facts, SHARES)
+    return measure_pictures(
+        [frame.planes for frame in frames],
+        frames[0].bits,
+        known_matrix(tags) or "bt2020",
+        "full" if tags.full_range else "narrow",
+    )
+
+
+def _tags(tags: ColourTags) -> TagSigns:
+    return TagSigns(tags.primaries, tags.transfer, tags.matrix, tags.full_range)

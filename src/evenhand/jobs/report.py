@@ -1,0 +1,226 @@
+"""The report of a shoot: one page that needs nothing beside itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from evenhand import __version__
+from evenhand.atomic import write_whole
+from evenhand.drawing import model
+from evenhand.drawing.picture import picture_jpeg
+from evenhand.drawing.report import report_html
+from evenhand.drawing.scopes import scope_set
+from evenhand.errors import EvenhandError, UsageError
+from evenhand.grade.document import Adjustment, Cdl
+from evenhand.grade.exact import exact_transform
+from evenhand.grade.looks import look_named
+from evenhand.grade.renderings import RENDERINGS, output_encoding
+from evenhand.jobs.identification import remembered_identification
+from evenhand.jobs.originals import remembered_facts
+from evenhand.jobs.progress import Progress, Step, silent
+from evenhand.measure.ends import measure_ends
+from evenhand.measure.evenness import score
+from evenhand.measure.evidence import Identification
+from evenhand.measure.scopes import measure_scopes
+from evenhand.media.analysis import small_signals
+from evenhand.media.records import ClipFacts
+from evenhand.shoot import store
+from evenhand.shoot.cache import Cache
+from evenhand.shoot.document import ClipEntry, MasterEntry, Shoot
+
+LONGEST = 960  # pixels of the longer side of the pictures on the page
+SHOWN = 0.5  # of a clip's length: the picture that is shown
+
+
+class ReportResult(msgspec.Struct, frozen=True):
+    """Where the page is and how large it came out, in bytes."""
+
+    path: str
+    bytes: int
+    clips: int
+
+
+def report(
+    folder: Path, to: Path | None = None, truth: Path | None = None, progress: Progress = silent
+) -> ReportResult:
+    """Write the report of a shoot, by default `report.html` in its folder.
+
+    `truth` is the truth file of a card that was made, to score levelling against. A clip whose
+    original is not there is told without pictures.
+    """
+    shoot = store.load(folder)
+    target = to or folder / "report.html"
+    clips = shoot.readable()
+    told = []
+    with Cache(folder) as cache:
+        for number, clip in enumerate(clips, 1):
+            progress(Step("report", clip.id, number, len(clips)))
+            told.append(_clip(cache, shoot, clip))
+    page = report_html(_page(shoot, told, _truth(truth))).encode()
+    write_whole(target, page)
+    return ReportResult(str(target), len(page), len(clips))
+
+
+def _truth(path: Path | None) -> Mapping[str, Any] | None:
+    if path is None:
+        return None
+    try:
+        found: dict[str, Any] = msgspec.json.decode(path.read_bytes(), type=dict[str, Any])
+    except (OSError, msgspec.MsgspecError) as error:
+        raise UsageError(path, f"no truth can be read here ({error})", "Check the path") from error
+    return found
+
+
+def _page(
+    shoot: Shoot, clips: list[model.ClipReport], truth: Mapping[str, Any] | None
+) -> model.ReportModel:
+    decisions = [clip.decision for clip in shoot.readable() if clip.decision is not None]
+    today = datetime.now().astimezone()
+    return model.ReportModel(
+        shoot=shoot.name,
+        card=", ".join(card.name for card in shoot.cards),
+        date=f"{today.day} {today:%B %Y}",
+        version=__version__,
+        clips=tuple(clips),
+        setups=tuple(
+            model.SetupReport(
+                name=setup.name,
+                clips=setup.clips,
+                reference=setup.reference,
+                evenness=setup.evenness,
+                note=f"reference {setup.reference}: {setup.why_reference}",
+            )
+            for setup in shoot.setups
+        ),
+        unreadable=tuple(
+            model.UnreadableFile(clip.path, clip.unreadable)
+            for clip in shoot.clips
+            if clip.unreadable is not None
+        ),
+        truth=score(decisions, truth) if truth is not None else (),
+    )
+
+
+def _clip(cache: Cache, shoot: Shoot, clip: ClipEntry) -> model.ClipReport:
+    base = model.ClipReport(
+        id=clip.id,
+        file=clip.path,
+        levelling=clip.decision,
+        adjustment=_adjustment(clip.adjustment),
+        look=_look(clip),
+        masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
+        warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
+    )
+    try:
+        path = store.original(shoot, clip)
+        facts = remembered_facts(cache, clip.fingerprint, path)
+        verdict = remembered_identification(cache, clip.fingerprint, path, facts)
+        base = msgspec.structs.replace(
+            _with_facts(base, facts), identification=_identification(clip, verdict)
+        )
+        return _with_pictures(base, shoot, clip, path, facts) if clip.encoding else base
+    except EvenhandError as error:
+        return msgspec.structs.replace(base, warnings=(*base.warnings, str(error)))
+
+
+def _with_facts(base: model.ClipReport, facts: ClipFacts) -> model.ClipReport:
+    over, under = (int(part) for part in facts.rate.split("/"))
+    rate = f"{over / under:.3f}".rstrip("0").rstrip(".") + " fps"
+    width, height = facts.shown_size
+    kinds = [f"{t.codec}, {t.channels} ch, {t.rate / 1000:g} kHz" for t in facts.audio]
+    return msgspec.structs.replace(
+        base,
+        codec=f"{facts.codec.upper()} {facts.profile}, {facts.bits} bits {facts.chroma}",
+        size=f"{width} x {height}",
+        rate=rate if facts.constant_rate else f"variable, mean {rate}",
+        duration=facts.duration,
+        sound="; ".join(kinds) or "no sound",
+        notes=(f"an edit list hides {facts.hidden_frames} frames",) if facts.hidden_frames else (),
+    )
+
+
+def _identification(clip: ClipEntry, verdict: Identification) -> model.Identification:
+    return model.Identification(
+        encoding=clip.encoding.name if clip.encoding else None,
+        why="; ".join(f"assumed: {a}" for a in verdict.assumed),
+        confidence=clip.confidence,
+        evidence=tuple(
+            model.Evidence(item.kind, item.found, item.says, item.weight)
+            for item in verdict.evidence
+        ),
+        conflicts=verdict.conflicts,
+        by_person=clip.encoding_by == "person",
+    )
+
+
+def _with_pictures(
+    base: model.ClipReport, shoot: Shoot, clip: ClipEntry, path: Path, facts: ClipFacts
+) -> model.ClipReport:
+    grade = shoot.grade(clip)
+    [(seconds, signal)] = small_signals(path, facts, grade.encoding, [SHOWN], LONGEST)
+    after = exact_transform(grade)(signal).astype(np.float32)
+    output = output_encoding(grade.rendering)
+    matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
+    mine = [m for m in shoot.masters if m.clip == clip.id]
+    return msgspec.structs.replace(
+        base,
+        shown_at=f"{seconds:.2f} s",
+        rendering=RENDERINGS[grade.rendering].title,
+        compiled=mine[-1].compiled if mine else None,
+        ends=measure_ends(signal, grade.encoding),
+        before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
+        after=picture_jpeg(after, LONGEST),
+        scopes_before=scope_set(measure_scopes(signal, matrix)),
+        scopes_after=scope_set(measure_scopes(after, output.matrix)),
+    )
+
+
+def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:
+    if adjustment == Adjustment():
+        return ()
+    figures = []
+    if adjustment.exposure:
+        figures.append(model.Figure("Exposure", f"{adjustment.exposure:+.2f} stop"))
+    if adjustment.white is not None:
+        white = adjustment.white
+        figures.append(model.Figure("White", f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"))
+    if adjustment.cdl != Cdl():
+        cdl = adjustment.cdl
+        figures.append(model.Figure("CDL", f"{cdl.slope} {cdl.offset} {cdl.power}"))
+    if adjustment.contrast != 1:
+        figures.append(model.Figure("Contrast", f"{adjustment.contrast:g}"))
+    if adjustment.saturation != 1:
+        figures.append(model.Figure("Saturation", f"{adjustment.saturation:g}"))
+    return tuple(figures)
+
+
+def _look(clip: ClipEntry) -> model.LookLine | None:
+    if clip.look is None:
+        return None
+    look = look_named(clip.look.name)
+    return model.LookLine(look.title, clip.look.strength, look.purpose)
+
+
+def _master(entry: MasterEntry) -> model.MasterFile:
+    conform = (
+        f"{entry.repeated} frames repeated, {entry.dropped} dropped"
+        if entry.repeated or entry.dropped
+        else "every frame once"
+    )
+    return model.MasterFile(
+        name=Path(entry.path).name,
+        spec=entry.spec,
+        facts=f"{entry.size[0]} x {entry.size[1]}, {entry.frames} frames, {conform}, "
+        f"quality {entry.quality}",
+        bytes=entry.bytes,
+        checks=tuple(
+            model.MasterCheck(c.name, c.found, c.expected, "pass" if c.ok else "fail")
+            for c in entry.checks
+        ),
+    )
