@@ -203,8 +203,8 @@ def scene_light(signal: ArrayLike, encoding: Encoding) -> Array:
 def scene_light_image(signal: NDArray[np.float32], encoding: Encoding) -> NDArray[np.float32]:
     """`scene_light` of a float32 picture (h, w, 3) by a table of 65 536 steps of signal.
 
-    From black up within 1.5e-4 of the brightest channel and 5e-6 of white; PQ, whose road mixes the channels,
-    takes the exact one. The signal must be free of NaN.
+    From black up within 1.5e-4 of the brightest channel and 5e-6 of white; PQ, whose road mixes the
+    channels, takes the exact one. The signal must be free of NaN.
     """
     if encoding.transfer == "pq":
         return scene_light(signal, encoding).astype(np.float32)
