@@ -164,6 +164,17 @@ def test_an_accident_in_the_middle_leaves_nothing(tmp_path: Path, accident: Base
     assert list(tmp_path.iterdir()) == []
 
 
+def test_the_caller_hears_of_both_halves_of_the_work(tmp_path: Path) -> None:
+    """Frames written, then frames read again."""
+    heard: list[int] = []
+    with MasterWriter(tmp_path / "a.mp4", order(3), verifying=heard.append) as writer:
+        for index in range(3):
+            writer.write(*picture(index, writer.order.spec))
+            assert writer.written == index + 1
+
+    assert heard == [1, 2, 3]
+
+
 def test_too_few_frames_are_noticed(tmp_path: Path) -> None:
     """A clip that ends early must not become a short master under the final name."""
     with pytest.raises(MasterRejectedError, match="frames: expected 10, found 7"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from evenhand.media.spec import load_spec
 
 pytestmark = pytest.mark.media
 
+CLIPS = Path(__file__).parents[3] / "shared" / "clips"
 PICTURES = 50  # two seconds at 25 fps
 
 
@@ -196,6 +198,37 @@ def test_damaged_packets_become_silence_and_move_nothing(tmp_path: Path) -> None
     assert writer.sound_tracks[0].how == "encoded"
     assert writer.sound_tracks[0].damaged == 3
     assert click_times(samples, start) == pytest.approx([5 / 25, 30 / 25], abs=0.001)
+
+
+def test_a_gain_is_put_on_every_sample(tmp_path: Path) -> None:
+    """-6.0206 dB is half; the packets are then not taken over as they are."""
+    tone = np.full((2, 96_000), 0.5)
+    source = clip(tmp_path / "clip.mov", [("pcm_s16le", 48_000, "stereo", tone, 0.0)])
+    plan = plan_sound(
+        load_spec("archive").sound, source, probe(source).audio, Fraction(0), Fraction(2)
+    )
+    assert plan is not None
+    quieter = replace(plan, gain=20 * np.log10(0.5))
+    write(tmp_path / "a.mov", order(PICTURES, "archive", quieter))
+    _, samples = sound_of(tmp_path / "a.mov")
+
+    assert np.abs(samples - 0.25).max() < 1 / 32767
+
+
+@pytest.mark.skipif(not CLIPS.is_dir(), reason="the real clips are not here")
+@pytest.mark.parametrize("first", [0, 20])
+def test_taking_over_and_decoding_agree_on_a_real_clip(tmp_path: Path, first: int) -> None:
+    """Variable rate: packets taken over and samples decoded are the same sound at the same time."""
+    source = CLIPS / "pq-variable-rate.mp4"
+    count = 4
+    web, writer = master(tmp_path, source, "web-720", first, count)
+    archive, _ = master(tmp_path, source, "archive", first, count)
+    (_, copied), (_, decoded) = sound_of(web), sound_of(archive)
+    wanted = decoded.shape[1]
+
+    assert writer.sound_tracks[0].how == "copied"
+    assert wanted == count * 48_000 // 25
+    assert np.abs(copied[:, :wanted] - decoded).max() < 1e-4
 
 
 @pytest.mark.oracle

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -82,12 +83,20 @@ class MasterWriter:
 
     Leaving the block without an error closes the file, syncs it, reads it again, compares it with
     what was meant and only then gives it its name; `verification` and `sound_tracks` are then set.
-    Leaving by an exception removes the partial file. Raises TargetError (the place cannot take it),
+    `verifying` is told how many frames have been read again. Leaving by an exception removes the
+    partial file. Raises TargetError (the place cannot take it),
     UsageError (the encoder refuses the spec's settings) and MasterRejectedError (what was written
     is not what was meant; nothing is left under the final name).
     """
 
-    def __init__(self, target: Path, order: MasterOrder, *, overwrite: bool = False) -> None:
+    def __init__(
+        self,
+        target: Path,
+        order: MasterOrder,
+        *,
+        overwrite: bool = False,
+        verifying: Callable[[int], None] | None = None,
+    ) -> None:
         self.target = target
         self.order = order
         self.verification: Verification | None = None
@@ -102,6 +111,7 @@ class MasterWriter:
         self._sound: list[CopiedTrack | EncodedTrack] = []
         self._out: Any = None
         self._overwrite = overwrite
+        self._verifying = verifying
         self._partial = partial_name(target)
 
     @property
@@ -255,7 +265,9 @@ class MasterWriter:
 
     def _verify(self) -> None:
         thumbnails = np.array(self._thumbnails, np.float32)
-        result = verify_master(self._partial, self.expectation(), self._samples, thumbnails)
+        result = verify_master(
+            self._partial, self.expectation(), self._samples, thumbnails, self._verifying
+        )
         self.verification = result
         if not result.ok:
             words = "; ".join(

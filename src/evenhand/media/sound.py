@@ -30,7 +30,8 @@ class SoundPlan:
     """The tracks of a clip that a master carries.
 
     `start` is the presentation time of the master's first frame in seconds on the clip's clock,
-    `duration` the length of the picture in seconds.
+    `duration` the length of the picture in seconds. `gain` in dB is put on every track; one that is
+    not 0 means coding anew, and what then goes beyond full scale is clipped.
     """
 
     sound: Sound
@@ -38,6 +39,7 @@ class SoundPlan:
     tracks: tuple[AudioTrack, ...]
     start: Fraction
     duration: Fraction
+    gain: float = 0.0
 
 
 class SoundTrack(msgspec.Struct, frozen=True):
@@ -71,7 +73,7 @@ def sound_writer(plan: SoundPlan, track: AudioTrack, out: Any) -> CopiedTrack | 
     Packets are taken over as they are where the spec allows it, the codec and rate are right, and
     the track is whole from the first frame to the last.
     """
-    if plan.sound.copy and _can_copy(plan, track):
+    if plan.sound.copy and plan.gain == 0 and _can_copy(plan, track):
         return CopiedTrack(plan, track, out)
     return EncodedTrack(plan, track, out)
 
@@ -138,6 +140,7 @@ class EncodedTrack:
         if not self._pcm:
             self.stream.codec_context.bit_rate = sound.bit_rate
         self._blocks = self._samples.blocks()
+        self._factor = np.float32(10 ** (plan.gain / 20))
         self._written = 0
 
     @property
@@ -153,7 +156,7 @@ class EncodedTrack:
             block = next(self._blocks, None)
             if block is None:
                 break
-            frame = self._frame(block)
+            frame = self._frame(block * self._factor)
             frame.pts = self._written
             frame.time_base = Fraction(1, RATE)
             self._written += block.shape[1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -97,6 +97,7 @@ class _Decoded:
     luma: dict[int, float] = field(default_factory=dict)
     chroma: dict[int, float] = field(default_factory=dict)
     broken: int = 0
+    progress: Callable[[int], None] | None = None
 
 
 def verify_master(
@@ -104,18 +105,20 @@ def verify_master(
     expected: MasterExpectation,
     samples: Mapping[int, Planes],
     thumbnails: Thumbnails | None = None,
+    progress: Callable[[int], None] | None = None,
 ) -> Verification:
     """Decode a whole master and compare it with what was meant.
 
     `samples` maps frame numbers to the planes Y, U, V that were given to the encoder; `thumbnails`
-    (n, 8, 8) are those of every frame. A file that cannot be read is a check that fails, not an
-    exception.
+    (n, 8, 8) are those of every frame. `progress` is told how many frames have been read. A file
+    that cannot be read is a check that fails, not an exception.
     """
     try:
         with av.open(f"file:{path.absolute()}", mode="r") as container:
             stream = container.streams.video[0]
             stream.thread_type = "AUTO"
-            decoded = _decode(container, stream, expected, samples)
+            decoded = _Decoded(progress=progress)
+            _decode(container, stream, decoded, expected, samples)
             checks = _stream_checks(container, stream, expected)
             checks += _frame_checks(decoded, expected)
             checks += _timecode_checks(stream, expected)
@@ -132,9 +135,12 @@ def verify_master(
 
 
 def _decode(
-    container: Any, stream: Any, expected: MasterExpectation, samples: Mapping[int, Planes]
-) -> _Decoded:
-    seen = _Decoded()
+    container: Any,
+    stream: Any,
+    seen: _Decoded,
+    expected: MasterExpectation,
+    samples: Mapping[int, Planes],
+) -> None:
     for packet in container.demux(stream):
         try:
             frames = packet.decode()
@@ -143,7 +149,6 @@ def _decode(
             continue
         for frame in frames:
             _look_at(frame, stream.time_base, seen, expected, samples)
-    return seen
 
 
 def _look_at(
@@ -160,6 +165,8 @@ def _look_at(
     seen.formats.add(frame.format.name)
     planes = planes_of(frame)
     seen.thumbnails.append(thumbnail(planes[0]))
+    if seen.progress is not None:
+        seen.progress(index + 1)
     meant = samples.get(index)
     if meant is None or any(p.shape != m.shape for p, m in zip(planes, meant, strict=False)):
         return
