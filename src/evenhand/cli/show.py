@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -64,7 +64,7 @@ def progress(quiet: bool = False) -> Iterator[Progress]:
 @contextmanager
 def _live() -> Iterator[Progress]:
     from rich.console import Console
-    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bars
 
     columns = (
@@ -72,46 +72,62 @@ def _live() -> Iterator[Progress]:
         TextColumn("{task.description}"),
         BarColumn(24),
         TextColumn("{task.fields[count]}"),
-        TextColumn("{task.fields[speed]}"),
-        TimeRemainingColumn(compact=True),
+        TextColumn("{task.fields[left]}"),
     )
     with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
-        task = bars.add_task("", job="", count="", speed="", total=None)
+        task = bars.add_task("", job="", count="", left="", total=1.0)
         state = _Speed()
 
         def show(step: Step) -> None:
-            if state.fresh(step):
-                bars.reset(task, total=max(step.total, 1))
+            state.fresh(step)
+            counted = f"{step.done}/{step.total} {state.text(step)}" if step.total > 1 else ""
             bars.update(
                 task,
-                completed=step.done,
+                completed=state.share(step),
                 description=f"{step.clip} ({step.number}/{step.clips})",
                 job=step.job,
-                count=f"{step.done}/{step.total}" if step.total else "",
-                speed=state.text(step),
+                count=counted.rstrip(),
+                left=state.left(step),
             )
 
         yield show
 
 
 class _Speed:
-    """Frames a second of the present step."""
+    """Frames a second of the present clip, and time left of the whole job."""
 
     def __init__(self) -> None:
         self.key: tuple[str, str] = ("", "")
-        self.began = 0.0
+        self.began = self.job_began = 0.0
 
     def fresh(self, step: Step) -> bool:
+        """Note a step; whether it is the first of its clip."""
         if (step.job, step.clip) == self.key:
             return False
-        self.key, self.began = (step.job, step.clip), time.monotonic()
+        now = time.monotonic()
+        if step.job != self.key[0]:
+            self.job_began = now
+        self.key, self.began = (step.job, step.clip), now
         return True
 
     def text(self, step: Step) -> str:
+        """Frames a second, once there are enough to tell."""
         spent = time.monotonic() - self.began
         if step.unit != "frames" or step.done < 2 or spent < 0.2:
             return ""
         return f"{step.done / spent:.1f} frames/s"
+
+    def share(self, step: Step) -> float:
+        """How much of the job is done, 0..1; clips count alike."""
+        within = step.done / step.total if step.total else 0.0
+        return (step.number - 1 + within) / step.clips
+
+    def left(self, step: Step) -> str:
+        """Time left of the job, once a fiftieth of it is done."""
+        share, spent = self.share(step), time.monotonic() - self.job_began
+        if share < 0.02 or spent < 1:
+            return ""
+        return f"{duration(spent / share - spent)} left"
 
 
 class _Lines:
@@ -145,3 +161,13 @@ def duration(spent: float) -> str:
         if minutes < 60
         else f"{minutes // 60} h {minutes % 60:02d} min"
     )
+
+
+def shares(job: str, progress: Progress) -> Callable[[str, float], None]:
+    """Progress told as (what was finished, share done) as steps of one job."""
+    from evenhand.jobs.progress import Step
+
+    def told(what: str, share: float) -> None:
+        progress(Step(job, what, 1, 1, round(1000 * share), 1000, unit="parts"))
+
+    return told

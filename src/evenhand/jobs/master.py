@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import product
 from pathlib import Path
 
 import msgspec
@@ -69,30 +70,30 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     shoot = store.load(folder)
     specs = [load_spec(name) for name in options.specs]
     clips = [shoot.clip(name) for name in options.clips] or list(shoot.readable())
-    options = replace(options, to=_target_folder(options.to))
+    options = replace(options, to=target_folder(options.to))
     made: list[MasterEntry] = []
     kept: list[MasterEntry] = []
     undone: list[Undone] = []
     for spec in specs:
         spec.level(options.quality)
-        for number, clip in enumerate(clips, 1):
-            step = Step("master", f"{clip.id} {spec.name}", number, len(clips))
-            try:
-                done = _already(shoot, clip, spec, options)
-                if done is not None:
-                    kept.append(done)
-                    continue
-                entry = _one(shoot, clip, spec, options, _teller(step, progress))
-                shoot = _recorded(folder, entry)
-                made.append(entry)
-            except TargetError as error:
-                if _hopeless(error):
-                    raise
-                undone.append(Undone(clip.id, spec.name, str(error)))
-            except EvenhandError as error:
-                if isinstance(error, UsageError):
-                    raise
-                undone.append(Undone(clip.id, spec.name, str(error)))
+    for number, (spec, clip) in enumerate(product(specs, clips), 1):
+        step = Step("master", f"{clip.id} {spec.name}", number, len(specs) * len(clips))
+        try:
+            done = _already(shoot, clip, spec, options)
+            if done is not None:
+                kept.append(done)
+                continue
+            entry = _one(shoot, clip, spec, options, _teller(step, progress))
+            shoot = _recorded(folder, entry)
+            made.append(entry)
+        except TargetError as error:
+            if _hopeless(error):
+                raise
+            undone.append(Undone(clip.id, spec.name, str(error)))
+        except EvenhandError as error:
+            if isinstance(error, UsageError):
+                raise
+            undone.append(Undone(clip.id, spec.name, str(error)))
     return MasterResult(str(options.to), tuple(made), tuple(kept), tuple(undone))
 
 
@@ -112,7 +113,8 @@ def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
     return shoot
 
 
-def _target_folder(to: Path) -> Path:
+def target_folder(to: Path) -> Path:
+    """The folder for masters, made where it is missing. TargetError where it cannot be."""
     try:
         to.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:

@@ -1,0 +1,142 @@
+"""`evenhand run`: the whole job, from a card to checked masters and a report."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenhand.cli.options import Strength, json_option, pair
+
+if TYPE_CHECKING:
+    from evenhand.jobs.identify import ScanResult
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What a person asks of the whole job."""
+
+    card: Path
+    shoot: Path
+    to: Path
+    look: str | None
+    strength: float
+    specs: tuple[str, ...] = ()
+    quality: str | None = None
+    encodings: tuple[tuple[str, str], ...] = ()
+    allow_damaged: bool = False
+    overwrite: bool = False
+    truth: Path | None = None
+
+
+@click.command(
+    epilog="Example: evenhand run /media/card --look oven-light --strength 70% --to masters"
+)
+@click.argument("card", type=click.Path(path_type=Path), metavar="CARD")
+@click.option("--look", metavar="LOOK", help="A look by name; `evenhand look list` shows them.")
+@click.option("--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100%.")
+@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="DIR")
+@click.option(
+    "--spec",
+    "specs",
+    multiple=True,
+    metavar="SPEC",
+    help="Master spec, may be repeated (default: web-uhd, or web-hd for smaller clips).",
+)
+@click.option("--quality", metavar="LEVEL", help="draft, good or best (default: the spec's).")
+@click.option("--encoding", "encodings", multiple=True, metavar="CLIP=NAME", help="As in scan.")
+@click.option("--allow-damaged", is_flag=True, help="Master what is there of a damaged clip.")
+@click.option("--overwrite", is_flag=True, help="Replace files of the same name.")
+@click.option(
+    "--shoot",
+    "shoot_dir",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Where decisions are kept (default: <card name>.shoot here).",
+)
+@json_option
+def command(
+    card: Path,
+    encodings: tuple[str, ...],
+    shoot_dir: Path | None,
+    as_json: bool,
+    **asked: Any,
+) -> int:
+    """Scan, level, look, masters, checks, report.
+
+    A clip whose encoding is not settled is left out and asked about; the others go on. The same
+    command goes on where it stopped.
+    """
+    from evenhand.cli.scan import default_shoot
+
+    said = tuple(pair(text, "--encoding", "CLIP=NAME") for text in encodings)
+    order = Order(card=card, shoot=shoot_dir or default_shoot(card), encodings=said, **asked)
+    return whole_job(order, as_json)
+
+
+def whole_job(order: Order, as_json: bool = False) -> int:
+    """Every step in turn, each shown as it is done; exit status 1 if anything was left undone."""
+    from evenhand.cli import show
+    from evenhand.cli.level import show_levels
+    from evenhand.cli.master import show_masters
+    from evenhand.cli.scan import show_findings
+    from evenhand.jobs.identify import scan
+    from evenhand.jobs.level import LevelOptions, level
+    from evenhand.jobs.look import use_look
+    from evenhand.jobs.master import MasterOptions, master
+    from evenhand.jobs.report import report
+    from evenhand.media.spec import load_spec
+
+    began = time.monotonic()
+    _check_early(order)
+    with show.progress() as progress:
+        found = scan(order.card, order.shoot, dict(order.encodings), progress)
+    specs = order.specs or (_default_spec(found),)
+    for spec in specs:
+        load_spec(spec).level(order.quality)
+    if not as_json:
+        show_findings(found)
+    with show.progress() as progress:
+        levelled = level(order.shoot, LevelOptions(), progress)
+    if not as_json:
+        show_levels(levelled)
+    use_look(order.shoot, order.look, order.strength)
+    options = MasterOptions(
+        specs, order.to, (), order.quality, order.allow_damaged, order.overwrite
+    )
+    with show.progress() as progress:
+        mastered = master(order.shoot, options, progress)
+        page = report(order.shoot, None, order.truth, progress)
+    if as_json:
+        show.json_out({"scan": found, "level": levelled, "masters": mastered, "report": page})
+    else:
+        show_masters(mastered)
+        show.line(f"masters: {mastered.folder}")
+        show.line(f"report:  {page.path}")
+        show.line(f"done in {show.duration(time.monotonic() - began)}")
+    done = all(f.settled for f in found.findings) and not mastered.undone
+    return 0 if done else 1
+
+
+def _check_early(order: Order) -> None:
+    """Refuse what would be refused later, before any work is done."""
+    from evenhand.grade.looks import look_named
+    from evenhand.jobs.master import target_folder
+    from evenhand.media.spec import load_spec
+
+    if order.look is not None:
+        look_named(order.look)
+    for spec in order.specs:
+        load_spec(spec).level(order.quality)
+    if not order.card.is_dir():
+        return  # the scan says what is wrong with it
+    target_folder(order.to)
+
+
+def _default_spec(found: ScanResult) -> str:
+    """UHD where any clip has as many lines, HD otherwise."""
+    lines = [min(f.facts.shown_size) for f in found.findings if f.facts is not None]
+    return "web-uhd" if max(lines, default=0) >= 2160 else "web-hd"
