@@ -216,3 +216,15 @@ def test_nothing_levelled_claims_no_result() -> None:
     record = Evenness("x", "A", points, Spread(0.3, 1.0, 0.2, 0.8), None)
     assert worst(record, "stops").after is None
     assert "levelled" not in in_words(record, "stops")
+
+
+def test_slanted_names_keep_clear_of_the_legend() -> None:
+    """Thirty clips with long names: no slanted name reaches down to the line of the legend."""
+    clips = tuple(point(f"CLIP_{i:010}", Difference(0.1, i, 0.0), None) for i in range(30))
+    root = parsed(exposure_svg(Evenness("x", "A1", clips, None, None), "x"))
+    slanted = [t for t in root.iter(f"{SVG}text") if t.get("transform")]
+    assert 4 <= len(slanted) <= 16
+    legend = next(t for t in root.iter(f"{SVG}text") if t.text == "as shot")
+    # A letter of the 12-pixel name is at most 7.4 pixels wide; names hang at 38 degrees.
+    low = max(float(t.attrib["y"]) + 7.4 * len(t.text or "") * math.sin(0.663) for t in slanted)
+    assert low <= float(legend.attrib["y"]) - 11

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape
 
-from evenhand.drawing.panels import HEIGHT, WIDTH, exposure_panel, white_panel
+from evenhand.drawing.panels import WIDTH, exposure_panel, panel_height, white_panel
 from evenhand.drawing.worst import in_words
 from evenhand.measure.decisions import Evenness
+
+_GAP = 28.0  # between the panels
 
 STYLE = """
 .evenness{--ev-ink:#1d1d1d;--ev-quiet:#585858;--ev-grid:#d8d8d8;--ev-ground:#ffffff;
@@ -24,6 +26,8 @@ font-family:system-ui,sans-serif;font-size:13px;display:block;width:100%;height:
 .evenness .ev-t{fill:var(--ev-quiet);font-variant-numeric:tabular-nums}
 .evenness .ev-title{fill:var(--ev-ink);font-size:15px;font-weight:600}
 .evenness .ev-name{fill:var(--ev-ink);font-size:12px}
+.evenness .ev-name,.evenness .ev-out{paint-order:stroke;stroke:var(--ev-ground);stroke-width:3px;
+stroke-linejoin:round}
 .evenness .ev-out{fill:var(--ev-ink);font-size:13px;font-weight:700}
 .evenness .ev-grid{stroke:var(--ev-grid);stroke-width:1}
 .evenness .ev-zero{stroke:var(--ev-quiet);stroke-width:1.25}
@@ -43,30 +47,38 @@ font-family:system-ui,sans-serif;font-size:13px;display:block;width:100%;height:
 def exposure_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
     """The exposure panel. `ident` starts the ids inside; `style` puts the sheet in."""
     title = f"Exposure of the clips of {evenness.setup}, in stops from {evenness.reference}"
-    return _svg(exposure_panel(evenness), ident, (title, in_words(evenness, "stops")), style)
+    said = (title, in_words(evenness, "stops"))
+    size = (WIDTH, panel_height(evenness))
+    return _svg(_sheet(style) + exposure_panel(evenness), ident, said, size)
 
 
 def white_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
     """The white panel. `ident` starts the ids inside; `style` puts the sheet in."""
     title = f"White of the clips of {evenness.setup}, in mired and Duv from {evenness.reference}"
-    return _svg(white_panel(evenness), ident, (title, in_words(evenness, "mired")), style)
+    said = (title, in_words(evenness, "mired"))
+    size = (WIDTH, panel_height(evenness))
+    return _svg(_sheet(style) + white_panel(evenness), ident, said, size)
 
 
 def evenness_svg(evenness: Evenness) -> str:
     """Both panels in one picture that stands alone."""
-    white = f'<g transform="translate({WIDTH + 28:g} 0)">{white_panel(evenness)}</g>'
     title = f"Evenness of {evenness.setup}, before and after levelling"
     words = f"{in_words(evenness, 'stops')} {in_words(evenness, 'mired')}"
-    body = exposure_panel(evenness) + white
-    return _svg(body, "evenness", (title, words), True, 2 * WIDTH + 28)
+    white = f'<g transform="translate({WIDTH + _GAP:g} 0)">{white_panel(evenness)}</g>'
+    body = _sheet(True) + exposure_panel(evenness) + white
+    size = (2 * WIDTH + _GAP, panel_height(evenness))
+    return _svg(body, "evenness", (title, words), size)
 
 
-def _svg(body: str, ident: str, said: tuple[str, str], style: bool, width: float = WIDTH) -> str:
+def _sheet(wanted: bool) -> str:
+    return f"<style>{STYLE}</style>" if wanted else ""
+
+
+def _svg(body: str, ident: str, said: tuple[str, str], size: tuple[float, float]) -> str:
     title, words = said
-    sheet = f"<style>{STYLE}</style>" if style else ""
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {HEIGHT:g}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]:g} {size[1]:g}" '
         f'class="evenness" role="img" aria-labelledby="{ident}-t {ident}-d">'
         f'<title id="{ident}-t">{escape(title)}</title>'
-        f'<desc id="{ident}-d">{escape(words)}</desc>{sheet}{body}</svg>'
+        f'<desc id="{ident}-d">{escape(words)}</desc>{body}</svg>'
     )

@@ -14,12 +14,12 @@ from evenhand.drawing.marks import Labels, Point, Scale
 from evenhand.drawing.worst import measured, unmeasured
 from evenhand.measure.decisions import Difference, Evenness, EvennessPoint
 
-WIDTH, HEIGHT = 440.0, 392.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 42.0, 288.0
+WIDTH = 440.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 48.0, 288.0
 _MIDDLE = (_LEFT + _RIGHT) / 2
 _LANE = _BOTTOM + 13.0  # where clips without a measurement stand
-_LEGEND = HEIGHT - 32.0
-_LEGEND_2 = HEIGHT - 8.0
+_LOW_LEGEND, _LEGEND_ROOM = 360.0, 32.0
+_SLANTED_ROOM = 42.0  # more room where names stand on a slant
 _EVEN_STOPS = 0.03  # clips nearer than this to the reference count as even
 _EVEN_MIRED = 3.0
 _LEAST_STOPS = 0.25  # the chart never zooms in further than this
@@ -31,6 +31,13 @@ _CLASS_KELVIN = (6020.0, 7040.0)
 _CLASS_DUV = (-0.003, 0.009)
 _D65 = (0.3127, 0.3290)
 _MOST_NAMES = 16
+_MOST_NAMES_IN_PLANE = 12
+_LETTER = 7.4  # pixels a letter of a name
+
+
+def panel_height(evenness: Evenness) -> float:
+    """Height of both panels: more where the clips' names do not fit level."""
+    return _legend_line(evenness) + _LEGEND_ROOM
 
 
 def exposure_panel(evenness: Evenness) -> str:
@@ -67,16 +74,30 @@ def white_panel(evenness: Evenness) -> str:
         parts.append(_mark(evenness, point, "before", before))
     parts += [_mark(evenness, p, "after", after) for p, _, after in places if after]
     # The outlier is named first, so that it is never the one without room.
+    crowded = len(places) > _MOST_NAMES_IN_PLANE
     for point, before, _ in sorted(places, key=lambda item: item[0].clip != evenness.outlier):
+        if crowded and point.clip not in (evenness.outlier, evenness.reference):
+            continue
         style = "ev-out" if point.clip == evenness.outlier else "ev-name"
         parts.append(labels.add(before, marks.shortened(point.clip), style))
-    parts.append(_scale_note())
+    parts.append(_scale_note(_legend_line(evenness)))
     return "".join(parts)
 
 
 def _differences(points: Iterable[EvennessPoint]) -> list[Difference]:
     """Every difference there is to draw."""
     return [d for p in points for d in (p.before, p.after) if d is not None]
+
+
+def _level_names(evenness: Evenness) -> bool:
+    """Whether the names fit under their columns side by side."""
+    longest = max((len(marks.shortened(p.clip)) for p in evenness.clips), default=0)
+    return longest * _LETTER * len(evenness.clips) <= _RIGHT - _LEFT
+
+
+def _legend_line(evenness: Evenness) -> float:
+    """Baseline of the first line of the legend."""
+    return _LOW_LEGEND + (0.0 if _level_names(evenness) else _SLANTED_ROOM)
 
 
 def _stop_grid(up: Scale, reach: float) -> list[str]:
@@ -92,7 +113,7 @@ def _stop_grid(up: Scale, reach: float) -> list[str]:
     half = max(up(0) - up(_EVEN_STOPS), 1.0)
     parts.insert(0, marks.rect((_LEFT, up(0) - half), (_RIGHT - _LEFT, 2 * half), "ev-band"))
     parts.append(marks.text((_RIGHT, 20), "stops from the reference; band ±0.03", anchor="end"))
-    parts.append(marks.text((_LEFT, _TOP + 4), "↑ brighter", anchor="start"))
+    parts.append(marks.text((_LEFT, _TOP - 2), "↑ brighter", anchor="start"))
     return parts
 
 
@@ -130,8 +151,7 @@ def _names(evenness: Evenness, across: Scale) -> list[str]:
     names = [marks.shortened(p.clip) for p in evenness.clips]
     if not names:
         return []
-    room = across(1) - across(0)
-    level = max(map(len, names)) * 7.4 <= room
+    level = _level_names(evenness)
     every = -(-len(names) // _MOST_NAMES)
     parts = []
     for place, (point, name) in enumerate(zip(evenness.clips, names, strict=True)):
@@ -149,21 +169,22 @@ def _names(evenness: Evenness, across: Scale) -> list[str]:
 
 
 def _legend(evenness: Evenness) -> str:
-    y = _LEGEND - 4.5
+    legend = _legend_line(evenness)
+    y, below = legend - 4.5, legend + 24.0
     parts = [
         marks.key((_LEFT + 6, y), "before"),
-        marks.text((_LEFT + 18, _LEGEND), "as shot", anchor="start"),
+        marks.text((_LEFT + 18, legend), "as shot", anchor="start"),
         marks.key((_LEFT + 86, y), "after"),
-        marks.text((_LEFT + 98, _LEGEND), "levelled", anchor="start"),
+        marks.text((_LEFT + 98, legend), "levelled", anchor="start"),
         marks.key((_LEFT + 170, y), "after", reference=True),
-        marks.text((_LEFT + 184, _LEGEND), "reference", anchor="start"),
+        marks.text((_LEFT + 184, legend), "reference", anchor="start"),
     ]
     lost = [marks.shortened(p.clip) for p in unmeasured(evenness)]
     if lost:
         shown = ", ".join(lost[:3]) + (f" and {len(lost) - 3} more" if len(lost) > 3 else "")
-        parts.append(marks.absent_key((_LEFT + 6, _LEGEND_2 - 4.5)))
+        parts.append(marks.absent_key((_LEFT + 6, below - 4.5)))
         words = f"no shared view, not measured: {shown}"
-        parts.append(marks.text((_LEFT + 18, _LEGEND_2), words, anchor="start"))
+        parts.append(marks.text((_LEFT + 18, below), words, anchor="start"))
     return "".join(parts)
 
 
@@ -211,7 +232,7 @@ def _white_grid(plane: _Plane) -> list[str]:
     parts.append(marks.text((_LEFT, _BOTTOM + 36), "← cooler", anchor="start"))
     parts.append(marks.text((_RIGHT, _BOTTOM + 36), "warmer →", anchor="end"))
     parts.append(marks.text((_MIDDLE, _BOTTOM + 36), "mired"))
-    parts.append(marks.text((_LEFT, _TOP + 4), "↑ greener (Duv)", anchor="start"))
+    parts.append(marks.text((_LEFT, _TOP - 2), "↑ greener (Duv)", anchor="start"))
     return parts
 
 
@@ -239,16 +260,14 @@ def _clip_y(y: float) -> float:
     return min(max(y, _TOP), _BOTTOM)
 
 
-def _scale_note() -> str:
-    y = _LEGEND - 4.5
+def _scale_note(legend: float) -> str:
+    y, below = legend - 4.5, legend + 24.0
     return "".join(
         (
             marks.line((_LEFT, y), (_LEFT + 24, y), "ev-bin"),
-            marks.text(
-                (_LEFT + 32, _LEGEND), "one 6500 K lamp class, ANSI C78.377", anchor="start"
-            ),
-            f'<circle cx="{_LEFT + 12:.1f}" cy="{_LEGEND_2 - 4.5:.1f}" r="7" class="ev-band"/>',
-            marks.text((_LEFT + 32, _LEGEND_2), "3 mired: too near to see apart", anchor="start"),
+            marks.text((_LEFT + 32, legend), "one 6500 K lamp class, ANSI C78.377", anchor="start"),
+            f'<circle cx="{_LEFT + 12:.1f}" cy="{below - 4.5:.1f}" r="7" class="ev-band"/>',
+            marks.text((_LEFT + 32, below), "3 mired: too near to see apart", anchor="start"),
         )
     )
 
