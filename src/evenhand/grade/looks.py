@@ -70,7 +70,7 @@ _ROWS: Final = (
         purpose="Warm rooms and faces: lights like a lamp-lit wall, brown darks, quieter blues.",
         is_neutral=False,
         steps=(
-            Tone(contrast=1.10, pivot=0.56, toe=0.40, shoulder=0.50),
+            Tone(contrast=1.10, pivot=0.48, toe=0.40, shoulder=0.50),
             Turn(hue=250, half_width=65, turn=-6, chroma=0.74, lightness=-0.010),
             Turn(hue=140, half_width=55, turn=-10, chroma=0.82, lightness=-0.010),
             SplitTone(dark=(55, 0.008), light=(76, 0.018), keep_skin=0.55),
@@ -83,7 +83,7 @@ _ROWS: Final = (
         purpose="Cool shadows against warm lights, so that people and lamps stand out of a place.",
         is_neutral=False,
         steps=(
-            Tone(contrast=1.14, pivot=0.57, toe=0.40, shoulder=0.50),
+            Tone(contrast=1.14, pivot=0.50, toe=0.40, shoulder=0.50),
             Turn(hue=250, half_width=65, turn=-14, chroma=0.96, lightness=-0.012),
             Turn(hue=140, half_width=60, turn=12, chroma=0.78, lightness=-0.010),
             SplitTone(dark=(228, 0.018), light=(72, 0.013), balance=0.50, keep_skin=0.75),
@@ -97,8 +97,8 @@ _ROWS: Final = (
         is_neutral=False,
         steps=(
             Print(gamma=0.90, crosstalk=0.20, amount=0.65),
-            Middle(lightness=0.015),
-            Tone(contrast=0.92, pivot=0.58, toe=0.0, shoulder=0.35, black=0.062, white=0.980),
+            Middle(amount=0.015),
+            Tone(contrast=0.92, pivot=0.50, toe=0.0, shoulder=0.35, black=0.030, white=0.975),
             Saturation(dark=0.80, mid=0.94, light=0.86),
             SplitTone(dark=(195, 0.006), light=(85, 0.012), keep_skin=0.60),
             Density(amount=0.05),
@@ -110,7 +110,7 @@ _ROWS: Final = (
         purpose="A muted documentary: honest tones, low colour, room in the darks, calm greens.",
         is_neutral=True,
         steps=(
-            Tone(contrast=1.02, pivot=0.58, toe=0.10, shoulder=0.45, black=0.022),
+            Tone(contrast=1.02, pivot=0.50, toe=0.10, shoulder=0.45, black=0.015),
             Saturation(dark=0.62, mid=0.72, light=0.62),
             Turn(hue=135, half_width=60, turn=-8, chroma=0.84),
             Turn(hue=250, half_width=60, turn=-6, chroma=0.90),
@@ -123,11 +123,11 @@ _ROWS: Final = (
         purpose="Night: deep blue darks, dimmed middle, lamps and skin that keep their warmth.",
         is_neutral=False,
         steps=(
-            Middle(lightness=-0.045),
-            Tone(contrast=1.12, pivot=0.60, toe=0.35, shoulder=0.30),
-            SplitTone(dark=(256, 0.022), light=(80, 0.006), balance=0.50, keep_skin=0.85),
+            Middle(amount=-0.045),
+            Tone(contrast=1.12, pivot=0.53, toe=0.35, shoulder=0.30),
+            SplitTone(dark=(256, 0.020), light=(80, 0.006), balance=0.50, keep_skin=0.85),
             Saturation(dark=0.86, mid=0.88, light=1.00),
-            Turn(hue=250, half_width=65, turn=5, chroma=1.06, lightness=-0.015),
+            Turn(hue=250, half_width=65, turn=4, chroma=1.05, lightness=-0.012),
             Density(amount=0.04),
         ),
     ),
@@ -138,8 +138,8 @@ _ROWS: Final = (
         is_neutral=True,
         steps=(
             Mix(red=0.40, green=0.50, blue=0.10),
-            Middle(lightness=0.012),
-            Tone(contrast=1.18, pivot=0.57, toe=0.30, shoulder=0.40),
+            Middle(amount=0.012),
+            Tone(contrast=1.18, pivot=0.50, toe=0.30, shoulder=0.40),
         ),
     ),
 )

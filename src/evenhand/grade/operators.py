@@ -102,16 +102,17 @@ def skin_weight(lab: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tone:
-    """A monotone curve of lightness with slope `contrast` at `pivot`.
+    """A monotone curve of grey signal with slope `contrast` at `pivot`.
 
-    Two quintics meet at the pivot with equal value, slope and no curvature. `toe` and `shoulder`
-    0..1 say how softly the ends run out (1 softest). `black` and `white` are the lightness of the
-    ends. Monotone for contrast 0.4 to 1.8. Chroma follows lightness by `follow`, so that darkened
-    colours do not glow and lightened ones do not bleach.
+    It works on V = L^(3/2.4), the display signal of the grey of lightness L: on L itself a lifted
+    black would have an endless slope in signal. Two quintics meet at the pivot with equal value,
+    slope and no curvature. `toe` and `shoulder` 0..1 say how softly the ends run out (1 softest).
+    `black` and `white` are the signal of the ends. Monotone for contrast 0.4 to 1.8. Chroma follows
+    lightness by `follow`, so that darkened colours do not glow and lightened ones do not bleach.
     """
 
     contrast: float = 1.0
-    pivot: float = 0.58
+    pivot: float = 0.50
     toe: float = 0.0
     shoulder: float = 0.0
     black: float = 0.0
@@ -121,17 +122,23 @@ class Tone:
     @property
     def says(self) -> str:
         ends = f", toe {self.toe:.2f}, shoulder {self.shoulder:.2f}"
-        black = f", black lifted to L {self.black:.3f}" if self.black else ""
-        white = f", white at L {self.white:.3f}" if self.white < 1.0 else ""
-        return f"contrast {self.contrast:.2f} about L {self.pivot:.2f}{ends}{black}{white}"
+        black = f", black lifted to {self.black:.1%}" if self.black else ""
+        white = f", white at {self.white:.1%}" if self.white < 1.0 else ""
+        return f"contrast {self.contrast:.2f} about {self.pivot:.0%} signal{ends}{black}{white}"
 
     def __call__(self, lab: Array) -> Array:
-        lightness = np.clip(lab[..., 0], 0.0, 1.0)
+        signal = grey_signal(lab)
         above = 1.0 - self.pivot
-        low = self.pivot * _run_out(lightness / self.pivot, self.contrast, self.toe)
-        high = 1.0 - above * _run_out((1.0 - lightness) / above, self.contrast, self.shoulder)
-        curve = np.where(lightness < self.pivot, low, high)
-        return with_lightness(lab, self.black + (self.white - self.black) * curve, self.follow)
+        low = self.pivot * _run_out(signal / self.pivot, self.contrast, self.toe)
+        high = 1.0 - above * _run_out((1.0 - signal) / above, self.contrast, self.shoulder)
+        curve = np.where(signal < self.pivot, low, high)
+        return with_grey(lab, self.black + (self.white - self.black) * curve, self.follow)
+
+
+def grey_signal(lab: Array) -> Array:
+    """Display signal 0..1 of the grey that has this lightness."""
+    result: Array = np.clip(lab[..., 0], 0.0, 1.0) ** (3.0 / GAMMA)
+    return result
 
 
 def _run_out(x: Array, slope: float, softness: float) -> Array:
@@ -144,8 +151,9 @@ def _run_out(x: Array, slope: float, softness: float) -> Array:
     return x * (start + x * x * (a3 + x * (a4 + x * a5)))
 
 
-def with_lightness(lab: Array, lightness: Array, follow: float) -> Array:
-    """Another lightness; chroma goes by (L_out/L_in)^follow, held smoothly within a factor 1.65."""
+def with_grey(lab: Array, signal: Array, follow: float) -> Array:
+    """The lightness of another grey; chroma goes by (L_out/L_in)^follow, within a factor 1.65."""
+    lightness = signal ** (GAMMA / 3.0)
     ratio = np.log((lightness + 0.02) / (np.maximum(lab[..., 0], 0.0) + 0.02))
     factor = np.exp(0.5 * np.tanh(2.0 * follow * ratio))
     return np.concatenate([lightness[..., None], lab[..., 1:] * factor[..., None]], axis=-1)
@@ -153,23 +161,20 @@ def with_lightness(lab: Array, lightness: Array, follow: float) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Middle:
-    """Mid tones lighter or darker by `lightness`, ends kept: L + 4 · lightness · L(1 − L).
+    """Mid tones lighter or darker by `amount` of signal, ends kept: V + 4 · amount · V(1 − V).
 
-    Monotone for ±0.25. Chroma follows as in `Tone`.
+    V is as in `Tone`, and chroma follows as there. Monotone for ±0.25.
     """
 
-    lightness: float
+    amount: float
 
     @property
     def says(self) -> str:
-        return (
-            f"mid tones {abs(self.lightness):.3f} L {'lighter' if self.lightness > 0 else 'darker'}"
-        )
+        return f"mid tones {abs(self.amount):.1%} {'lighter' if self.amount > 0 else 'darker'}"
 
     def __call__(self, lab: Array) -> Array:
-        lightness = np.clip(lab[..., 0], 0.0, 1.0)
-        moved = lightness + 4.0 * self.lightness * lightness * (1.0 - lightness)
-        return with_lightness(lab, moved, 0.55)
+        signal = grey_signal(lab)
+        return with_grey(lab, signal + 4.0 * self.amount * signal * (1.0 - signal), 0.55)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,7 +199,7 @@ class SplitTone:
 
     def __call__(self, lab: Array) -> Array:
         lightness = np.clip(lab[..., 0], 0.0, 1.0)
-        fade = smooth_step(lightness / 0.25) * smooth_step((1.0 - lightness) / 0.22)
+        fade = smooth_step(lightness / 0.32) * smooth_step((1.0 - lightness) / 0.25)
         up = smooth_step((lightness - self.balance + 0.35) / 0.7)
         fade = fade * (1.0 - self.keep_skin * skin_weight(lab))
         out = lab.copy()
