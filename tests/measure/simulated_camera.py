@@ -164,8 +164,8 @@ def photographs() -> dict[str, np.ndarray]:
             linear = stored["linear_bt709"].astype(np.float32)
         if path.stem == "adjuster":  # a test picture without a scene in it
             continue
-        linear = np.maximum(linear @ (np.linalg.inv(BT2020) @ BT709).T.astype(np.float32), 0)
-        level = np.exp(np.mean(np.log(linear @ BT2020[1] + 1e-4)))
+        linear = np.maximum(cv2.transform(linear, np.linalg.inv(BT2020) @ BT709), 0)
+        level = np.exp(np.mean(np.log(cv2.transform(linear, BT2020[1:2]) + 1e-4)))
         pictures[path.stem] = (linear * np.float32(0.14 / level)).astype(np.float32)
     return pictures
 
@@ -255,7 +255,7 @@ def record(
     """Fault, shot and read noise, clip, encode, 4:2:0, 10-bit codes, and decoded again."""
     to_signal, to_light, top = CURVES[curve]
     matrix = fault.matrix()
-    light = np.maximum(picture @ matrix.T.astype(np.float32), 0)
+    light = np.maximum(cv2.transform(picture, matrix), 0)
     electrons = 4000.0 / 6.0
     noise = rng.standard_normal(light.shape, dtype=np.float32)
     light = np.minimum(light + noise * np.sqrt(light * electrons + 9.0) / electrons, top)
@@ -271,7 +271,7 @@ def record(
 def _coded(signal: np.ndarray) -> np.ndarray:
     """R'G'B' through 10-bit narrow-range BT.2020 Y'CbCr with chroma at half size."""
     h, w = signal.shape[:2]
-    y = signal @ np.array([0.2627, 0.6780, 0.0593], np.float32)
+    y = cv2.transform(signal, np.array([[0.2627, 0.6780, 0.0593]], np.float32))
     planes = []
     for channel, scale in ((2, 1.8814), (0, 1.4746)):
         half = cv2.resize((signal[..., channel] - y) / scale, (w // 2, h // 2), interpolation=3)

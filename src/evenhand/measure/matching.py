@@ -14,51 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.measure import ratios
+from evenhand.measure.decisions import Match, Triple
 from evenhand.measure.overlap import TONED, Estimate, Samples, common_light, robust_ratio
 from evenhand.measure.views import Features, Registration, register, similar
-
-Triple = tuple[float, float, float]
 
 # Most of the overlap has to have one ratio, whatever the key points say.
 SUPPORT, SPREAD, COVERAGE = 0.40, 0.50, 0.004
 # Enough key points agree, or fewer do and the detail of the two views is the same.
 INLIERS, INLIER_RATIO = 25, 0.40
-FEW_INLIERS, LOW_RATIO, LIKENESS, LITTLE_SPREAD = 12, 0.25, 0.60, 0.35
+FEW_INLIERS, LOW_RATIO, LIKENESS, LITTLE_SPREAD = 12, 0.25, 0.50, 0.35
 UNEVEN = 0.06  # stops of spread from which dense flow is tried
 # Never surer than this: what is left where the camera's white fault is not CAT16's kind.
 LEAST_STOPS_ERROR, LEAST_MIRED_ERROR = 0.004, 0.4
 BEST_PAIRS = 3  # pairs of frames that are measured for a pair of clips
-
-
-class Match(msgspec.Struct, frozen=True):
-    """The difference of clip b from clip a, or why there is none.
-
-    stops, mired, duv: b relative to a (positive: b is brighter, warmer, greener). ratio: the linear
-    BT.2020 ratio of a D65 neutral; gains: the same as log2 CAT16 cone gains, which add along a
-    chain. Errors are one standard error. spread: stops; support, inlier_ratio and coverage: shares
-    0..1; likeness: correlation of detail in the overlap; tone: stops of ratio per stop of light.
-    `times`: seconds of the frames compared; `homography`: from pixels of a to b, row by row.
-    """
-
-    accepted: bool
-    why: str
-    stops: float = 0.0
-    mired: float = 0.0
-    duv: float = 0.0
-    ratio: Triple = (1.0, 1.0, 1.0)
-    gains: Triple = (0.0, 0.0, 0.0)
-    stops_error: float = 0.0
-    mired_error: float = 0.0
-    spread: float = 0.0
-    support: float = 0.0
-    inliers: int = 0
-    inlier_ratio: float = 0.0
-    coverage: float = 0.0
-    likeness: float = 0.0
-    tone: float = 0.0
-    times: tuple[float, float] = (0.0, 0.0)
-    homography: tuple[float, ...] = ()
-    flow: bool = False
+FEW = 300  # strongest key points, which tell which frames these are
 
 
 def match(a: Features, b: Features) -> Match:
@@ -85,6 +54,16 @@ def match(a: Features, b: Features) -> Match:
             times=times,
         )
     return msgspec.structs.replace(found, times=times)
+
+
+def remeasure(a: Features, b: Features, known: Match) -> Match | None:
+    """Measures a known common view again, after the light of the frames was changed.
+
+    Key points do not depend on the light, so the view is the same one; only the ratio is new. None
+    where too little light is left to measure.
+    """
+    view = register(a, b)
+    return _measured(a, b, view, known.flow) if view else None
 
 
 def _doubt(found: Match) -> tuple[bool, float]:
@@ -152,7 +131,7 @@ def _agreement(found: Match) -> str:
     if abs(found.tone) > TONED:
         toned = (
             f"; contrast differs by {found.tone:+.0%} (one clip is toned for a display), so the "
-            "two meet at middle grey and part in shadows and highlights"
+            "two meet in the middle tones and part in shadows and highlights"
         )
     return (
         f"{found.inliers} points agree on a common view of {found.coverage:.0%} of the picture, "
@@ -166,7 +145,7 @@ def match_clips(a: Sequence[Features], b: Sequence[Features]) -> Match:
     The answer is the weighted median over the accepted pairs of frames; how far these lie apart (a
     clip may drift) is part of its error. Without an accepted pair it is the best refused one.
     """
-    pairs = [(len(similar(x, y, 500)), i, j) for i, x in enumerate(a) for j, y in enumerate(b)]
+    pairs = [(len(similar(x, y, FEW)), i, j) for i, x in enumerate(a) for j, y in enumerate(b)]
     if not pairs:
         return Match(False, "a clip has no frame that could be read")
     pairs.sort(key=lambda p: (-p[0], abs(p[1] - p[2]), p[1]))

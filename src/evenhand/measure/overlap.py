@@ -25,10 +25,9 @@ MARGIN = 31  # pixels; how far outside the hull of the inliers the views are sti
 STEEP = 0.15  # of log2 green; edges are left out, they compare badly when a view is off by a pixel
 STEEP_AFTER_FLOW = 0.25
 MOST_SAMPLES = 20000
-LEAST_SAMPLES = 1500
-GREY = 0.18
+LEAST_SAMPLES = 900
 TONED = 0.08  # stops per stop; from here on the ratio is not one gain
-MIDDLE_TONES = 2.5  # stops about grey that then count
+MIDDLE_TONES = 2.5  # stops about the middle tone that then count
 CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agree
 
 
@@ -190,10 +189,11 @@ def robust_ratio(samples: Samples) -> Estimate:
     A sample's weight comes from its worst channel, so that a surface that changed in colour alone
     takes no part. The gains are fitted, not the channel ratios: scenes need not be neutral. Where
     the ratio changes with the light (one of the two was toned for a display), the gains are those
-    at a grey card, found by a line over the middle tones.
+    at the middle tone of what both show, found by a line over the tones around it.
     """
     first, second = samples.a.astype(np.float64), samples.b.astype(np.float64)
-    level = 0.5 * (np.log2(first) + np.log2(second)) - np.log2(GREY)
+    level = 0.5 * (np.log2(first) + np.log2(second))
+    level -= np.median(level[:, 1])
     fit = _fitted(first, second, level, toned=False)
     cell = samples.cell
     if abs(fit.tone) > TONED:
@@ -202,7 +202,7 @@ def robust_ratio(samples: Samples) -> Estimate:
             first, second, level, cell = first[middle], second[middle], level[middle], cell[middle]
         fit = _fitted(first, second, level, toned=True)
     stops_error, mired_error = _errors(cell, fit)
-    if abs(fit.tone) > TONED:  # where grey lies is known to a third of a stop (judgement)
+    if abs(fit.tone) > TONED:  # another tone, a third of a stop off, would do as well (judgement)
         stops_error = float(np.hypot(stops_error, 0.3 * fit.tone))
         white = 0.15 * fit.tone * ratios.mired_size(fit.gains)
         mired_error = float(np.hypot(mired_error, white))
@@ -237,7 +237,7 @@ def _fitted(first: Floats, second: Floats, level: Floats, toned: bool) -> _Fit:
         share = weight / weight.sum()
         step = _slope(level, left, share) if toned else 0.0
         tone += step
-        gains = _moved(gains, share @ (left - step * level))
+        gains = _moved(gains, np.einsum("i,ij->j", share, left - step * level))
     if not toned:
         tone = _slope(level, left, weight / weight.sum())
     return _Fit(gains, left, weight, spread, tone)
@@ -245,14 +245,15 @@ def _fitted(first: Floats, second: Floats, level: Floats, toned: bool) -> _Fit:
 
 def _slope(level: Floats, left: Floats, share: Floats) -> float:
     """Stops of ratio per stop of light, the same in the three channels."""
-    level = level - share @ level
-    across = float((share @ (level * level)).sum())
-    return float((share @ (level * left)).sum()) / across if across > 1e-3 else 0.0
+    level = level - np.einsum("i,ij->j", share, level)
+    across = float(np.einsum("i,ij,ij->", share, level, level))
+    return float(np.einsum("i,ij,ij->", share, level, left)) / across if across > 1e-3 else 0.0
 
 
 def _left(first: Floats, target: Floats, gains: Floats) -> Floats:
     """Stops by which the samples still differ, per channel, once `first` has the gains."""
-    left: Floats = target - np.log2(np.maximum(first @ ratios.matrix_of(gains).T, 1e-6))
+    turned = cv2.transform(first[:, None], ratios.matrix_of(gains))[:, 0]
+    left: Floats = target - np.log2(np.maximum(turned, 1e-6))
     return left
 
 

@@ -9,7 +9,6 @@ hold for any white of the pair: both may be warm. What a D65 neutral of `a` beco
 
 from __future__ import annotations
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +16,7 @@ from evenhand.colourmath.adaptation import D65, xy_to_xyz
 from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.colourmath.white import kelvin_duv, white_xy
 from evenhand.grade.document import White
+from evenhand.measure.decisions import Difference
 
 Array = NDArray[np.float64]
 
@@ -38,17 +38,6 @@ _D65_KELVIN, _D65_DUV = kelvin_duv(D65)
 UV_PER_MIRED = 0.000368
 
 
-class Difference(msgspec.Struct, frozen=True):
-    """How one picture differs from another: positive is brighter, warmer, greener.
-
-    stops of luminance; mired and Duv of where a D65 neutral lands, minus those of D65.
-    """
-
-    stops: float
-    mired: float
-    duv: float
-
-
 def gains_of(ratio: Array) -> Array:
     """log2 gains in CAT16's cone space of the linear BT.2020 ratio (3,) of a D65 neutral."""
     cones = _CONES @ np.asarray(ratio, dtype=np.float64)
@@ -66,6 +55,12 @@ def matrix_of(gains: Array) -> Array:
     """The 3×3 matrix on linear BT.2020 with the log2 cone gains; its inverse is of `-gains`."""
     matrix: Array = (_RGB * np.exp2(gains)) @ _CONES
     return matrix
+
+
+def xyz_of(light: Array) -> Array:
+    """CIE XYZ (..., 3) of linear BT.2020 light."""
+    xyz: Array = np.asarray(light, dtype=np.float64) @ _XYZ.T
+    return xyz
 
 
 def white_of(gains: Array) -> White:

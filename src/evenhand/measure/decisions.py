@@ -1,0 +1,180 @@
+"""What levelling finds and decides, as records: no arrays, so that the document can hold them.
+
+Units: stops (positive is brighter), mired (positive is warmer), Duv in CIE 1960 uv (positive is
+greener), white in kelvin and Duv. A difference is that of a clip from a reference.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from evenhand.grade.document import White
+
+Triple = tuple[float, float, float]
+Status = Literal["reference", "matched", "left alone", "grey"]
+
+
+class Difference(msgspec.Struct, frozen=True):
+    """How one picture differs from another: positive is brighter, warmer, greener.
+
+    stops of luminance; mired and Duv of where a D65 neutral lands, minus those of D65.
+    """
+
+    stops: float
+    mired: float
+    duv: float
+
+
+class Match(msgspec.Struct, frozen=True):
+    """The difference of clip b from clip a, or why there is none.
+
+    stops, mired, duv: b relative to a (positive: b is brighter, warmer, greener). ratio: the linear
+    BT.2020 ratio of a D65 neutral; gains: the same as log2 CAT16 cone gains, which add along a
+    chain. Errors are one standard error. spread: stops; support, inlier_ratio and coverage: shares
+    0..1; likeness: correlation of detail in the overlap; tone: stops of ratio per stop of light.
+    `times`: seconds of the frames compared; `homography`: from pixels of a to b, row by row.
+    """
+
+    accepted: bool
+    why: str
+    stops: float = 0.0
+    mired: float = 0.0
+    duv: float = 0.0
+    ratio: Triple = (1.0, 1.0, 1.0)
+    gains: Triple = (0.0, 0.0, 0.0)
+    stops_error: float = 0.0
+    mired_error: float = 0.0
+    spread: float = 0.0
+    support: float = 0.0
+    inliers: int = 0
+    inlier_ratio: float = 0.0
+    coverage: float = 0.0
+    likeness: float = 0.0
+    tone: float = 0.0
+    times: tuple[float, float] = (0.0, 0.0)
+    homography: tuple[float, ...] = ()
+    flow: bool = False
+
+
+class Link(msgspec.Struct, frozen=True):
+    """What the comparison of two clips gave: `match` is clip `b` relative to clip `a`."""
+
+    a: str
+    b: str
+    match: Match
+
+
+class Member(msgspec.Struct, frozen=True):
+    """Why a clip belongs to its setup."""
+
+    clip: str
+    how: Literal["named", "view", "neighbour", "alone"]
+    why: str
+
+
+class Setup(msgspec.Struct, frozen=True):
+    """Clips made in one place under one light, in card order, and the one to match them to."""
+
+    name: str
+    clips: tuple[str, ...]
+    reference: str
+    why_reference: str
+    members: tuple[Member, ...]
+
+
+class GreySample(msgspec.Struct, frozen=True):
+    """A grey card that a person pointed at in a clip.
+
+    light: median linear BT.2020 of its unclipped pixels, as shot; spread: stops (robust, of green);
+    clipped: whether any channel reaches the clip level there.
+    """
+
+    clip: str
+    light: Triple
+    spread: float
+    clipped: bool = False
+
+
+class Proposal(msgspec.Struct, frozen=True):
+    """What a person may want to apply to a clip that was left alone, and how unsure it is.
+
+    `white` is for grade.document.Levelling. `mired_error` is the typical error, `mired_worst` that
+    of one case in ten; both measured on views without overlap. Exposure is told in words only.
+    """
+
+    white: White
+    mired_error: float
+    mired_worst: float
+    exposure: str
+    why: str
+
+
+class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
+    """What levelling decided for one clip, with its reasons.
+
+    `stops` and `white` go into grade.document.Levelling as they are: stops is the correction, white
+    the clip's own white, None where it stays as it is. `difference` is the clip's from the
+    reference as shot, with standard errors; `via` names the clips that the match went through;
+    `closure` is the worst disagreement of the loops of matches that the clip is part of.
+    """
+
+    clip: str
+    setup: str
+    reference: str
+    status: Status
+    stops: float = 0.0
+    white: White | None = None
+    confidence: float = 0.0
+    difference: Difference | None = None
+    stops_error: float = 0.0
+    mired_error: float = 0.0
+    match: Match | None = None
+    via: tuple[str, ...] = ()
+    closure: Difference | None = None
+    why: str
+    proposal: Proposal | None = None
+    would_change: str = ""
+
+
+class EvennessPoint(msgspec.Struct, frozen=True):
+    """One clip from its reference, before and after; None where nothing can be said."""
+
+    clip: str
+    status: Status
+    before: Difference | None
+    after: Difference | None
+
+
+class Spread(msgspec.Struct, frozen=True):
+    """How far the clips of a setup lie from their reference: worst, and root mean square."""
+
+    worst_stops: float
+    worst_mired: float
+    rms_stops: float
+    rms_mired: float
+
+
+class Evenness(msgspec.Struct, frozen=True):
+    """How alike the clips of a setup are, before and after levelling.
+
+    `outlier` is the clip that still stands out after levelling, if any.
+    """
+
+    setup: str
+    reference: str
+    clips: tuple[EvennessPoint, ...]
+    before: Spread | None
+    after: Spread | None
+    outlier: str | None = None
+
+
+class Residual(msgspec.Struct, frozen=True):
+    """What is left of a clip's known fault, relative to its reference, after levelling."""
+
+    clip: str
+    setup: str
+    status: Status
+    before: Difference
+    after: Difference

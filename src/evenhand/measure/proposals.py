@@ -1,0 +1,69 @@
+"""What could be done for a clip without a common view: a white to try, with an honest error.
+
+The white is where the clip's colours, spread as log2(R/G) and log2(B/G), fit those of the
+reference best. Measured on views without overlap it errs by 7 mired in the middle and 33 in one
+case of ten, so only part of it is proposed. No way was found to propose an exposure: the same
+trials erred by 0.5 stop in the middle and 1.6 in one of ten; it is told in words only.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.measure import ratios
+from evenhand.measure.colours import (
+    ColourLikeness,
+    brightness_shift,
+    colour_histogram,
+    colour_likeness,
+)
+from evenhand.measure.decisions import Proposal
+from evenhand.measure.setups import ClipView
+
+STRENGTH, MOST_MIRED = 0.6, 25.0
+LEAST_MIRED = 3.0  # smaller proposals are not worth a person's time
+# Typical and one-in-ten error of the full shift by the height of the correlation's peak.
+ERRORS = ((0.90, 4.6, 16.0), (0.80, 7.4, 33.0), (0.0, 7.7, 107.0))
+
+
+def propose(
+    reference: ClipView, clip: ClipView, reference_fault: NDArray[np.float64]
+) -> Proposal | None:
+    """A white for `clip` by the colours of `reference`, or None where there is none to propose.
+
+    reference_fault: log2 cone gains that the reference is itself corrected by.
+    """
+    theirs = colour_histogram(reference.features)
+    own = colour_histogram(clip.features)
+    if theirs is None or own is None:
+        return None
+    found = colour_likeness(theirs, own)
+    gains = _part(found) + reference_fault
+    if ratios.mired_size(gains - ratios.stops_of(gains)) < LEAST_MIRED:
+        return None
+    typical, worst = next((t, w) for least, t, w in ERRORS if found.shifted >= least)
+    brighter = brightness_shift(reference.features, clip.features)
+    return Proposal(
+        white=ratios.white_of(gains),
+        mired_error=typical,
+        mired_worst=worst,
+        exposure=(
+            f"its tones lie {abs(brighter):.1f} stop {'above' if brighter > 0 else 'below'} those "
+            f"of {reference.id}; as the two show different things, that is right to 0.5 stop in "
+            "half of all cases and wrong by more than 1.6 in one of ten"
+        ),
+        why=(
+            f"estimate: the colours fit those of {reference.id} best when moved "
+            f"{found.shift.mired:+.0f} mired (correlation {found.shifted:.2f}, as shot "
+            f"{found.as_shot:.2f}); {STRENGTH:.0%} of that is proposed"
+        ),
+    )
+
+
+def _part(found: ColourLikeness) -> NDArray[np.float64]:
+    """The cone gains of the part of the shift that is proposed."""
+    gains = ratios.gains_of(np.exp2(np.asarray(found.log_ratio)))
+    gains = gains - ratios.stops_of(gains)
+    size = ratios.mired_size(gains)
+    return gains * (min(STRENGTH, MOST_MIRED / size) if size > 0 else 0.0)
