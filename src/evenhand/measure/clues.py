@@ -96,7 +96,9 @@ def _transfer(signs: Signs, tags: TagSigns) -> Clue:
 def _gamut(tags: TagSigns) -> Clue:
     primaries, matrix = tags.primaries, tags.matrix
     found = f"primaries {words('primaries', primaries)}, matrix {words('matrix', matrix)}"
-    if (primaries, matrix) == (9, 9):
+    if (primaries, matrix) == (9, 9) and tags.transfer in (14, 15):
+        likelihood = {OTHER: 0.3}
+    elif (primaries, matrix) == (9, 9):
         likelihood = {OTHER: 0.5, SDR: 0.1}
     elif (primaries, matrix) == (UNSPECIFIED, 9):
         likelihood = {PHONE: 0.5, OTHER: 0.2, HLG: 0.1, PQ: 0.1, SDR: 0.03}

@@ -35,7 +35,8 @@ from evenhand.measure.clues import (
 from evenhand.measure.tags import TagSigns, known_matrix, known_primaries, resolve
 
 CONFIDENT: Final = 0.9
-_UNCORROBORATED: Final = 0.88
+_BY_DARKS: Final = 0.96
+_BY_TAGS: Final = 0.88
 _MOST: Final = 0.99  # nothing read from a file is certain
 _LEAST_CANDIDATE: Final = 0.005
 # The second generation was published in September 2025 (from memory).
@@ -112,7 +113,7 @@ def identify(signs: Signs) -> Identification:
     if _range_conflict(signs, tags):
         confidence = min(confidence, 0.8)
     return Identification(
-        encoding=None if shares[OTHER] > best[0] else best[1].encoding,
+        encoding=None if _is_unnamed_log(best[1].encoding, signs) else best[1].encoding,
         confidence=round(confidence, 3),
         evidence=tuple(evidence),
         conflicts=conflicts,
@@ -128,6 +129,10 @@ def explain(result: Identification, signs: Signs) -> tuple[str, ...]:
         return (f"{result.encoding.name}, {100 * result.confidence:.0f} % sure", *lines)
     names = ", ".join(f"{name} {100 * share:.0f} %" for name, share in result.candidates[:4])
     return (f"not sure: {names or 'nothing fits'}", *lines)
+
+
+def _is_unnamed_log(encoding: Encoding, signs: Signs) -> bool:
+    return _family_of(encoding) == OTHER and named_curve(signs) is None
 
 
 def _posterior(found: list[Clue]) -> dict[str, float]:
@@ -194,7 +199,7 @@ def hinted_generation(hints: dict[str, str]) -> int | None:
 
 def _choices(family: str, signs: Signs, tags: TagSigns, second: float) -> list[_Choice]:
     if family == PHONE:
-        sure = 1.0 if _corroborated(signs) else _UNCORROBORATED
+        sure = _corroborated(signs)
         return [
             _complete(ENCODINGS["phone-log-1"], tags, sure * (1.0 - second)),
             _complete(ENCODINGS["phone-log-2"], tags, sure * second),
@@ -206,11 +211,12 @@ def _choices(family: str, signs: Signs, tags: TagSigns, second: float) -> list[_
     return _display_referred(signs, tags)
 
 
-def _corroborated(signs: Signs) -> bool:
+def _corroborated(signs: Signs) -> float:
     """Tags alone never settle on phone log: metadata or the picture's darks must agree."""
-    return bool(signs.log_hints) or (
-        signs.picture is not None and darks_end_at_phone_black(signs.picture)
-    )
+    if signs.log_hints:
+        return 1.0
+    darks = signs.picture is not None and darks_end_at_phone_black(signs.picture)
+    return _BY_DARKS if darks else _BY_TAGS
 
 
 def _complete(encoding: Encoding, tags: TagSigns, share: float) -> _Choice:
@@ -248,6 +254,9 @@ def _display_referred(signs: Signs, tags: TagSigns) -> list[_Choice]:
     if tags.matrix not in (UNSPECIFIED, 0, 1, 5, 6, 9):
         return []
     assumed, share = [], 1.0
+    if tags.transfer == UNSPECIFIED:
+        assumed.append("transfer BT.709, as nothing says it")
+        share *= 0.98 if signs.bits <= 8 else 0.85
     hd = signs.height >= _HD
     primaries, matrix = known_primaries(tags), known_matrix(tags)
     if primaries is None:
