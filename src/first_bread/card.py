@@ -20,6 +20,7 @@ from evenhand.errors import UsageError
 from first_bread.clip import FRAME_RATE, Settings, write_clip
 from first_bread.stills import Still, make_still
 from first_bread.story import SHOTS, TITLE, Shot
+from first_bread.warming import warm_frames, warm_light, warm_shade
 
 Progress = Callable[[str, float], None]
 Truth = dict[str, Any]
@@ -109,18 +110,6 @@ def _clip_task(shot: Shot, still: str, part: str, target: str, settings: Setting
     return truth
 
 
-def _compile_pictures() -> None:
-    """Compile the renderer by a tiny picture, for this and all other processes."""
-    make_still("oven", (16, 10))
-
-
-def _compile_frames() -> None:
-    """Compile what draws and exposes frames."""
-    from first_bread.warming import draw_one_frame
-
-    draw_one_frame()
-
-
 class _Here(Executor):
     """Runs every task at once in this process."""
 
@@ -198,7 +187,8 @@ class _Maker:
     def _run(self, executor: Executor, missing: list[Shot], workers: int) -> None:
         if workers > 1:
             self.progress("compiling", 0.0)
-            compiling = [executor.submit(_compile_pictures), executor.submit(_compile_frames)]
+            loops = (warm_shade, warm_light, warm_frames)
+            compiling = [executor.submit(warm) for warm in loops]
             for task in compiling:
                 task.result()
         places = list(dict.fromkeys(shot.place for shot in missing))

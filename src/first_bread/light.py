@@ -232,10 +232,13 @@ def gather_light(
     camera: Table,
     window: tuple[int, int, int, int],
     samples: int,
+    first_own: int,
     points: Table,
     light: Table,
 ) -> None:
     """Fill `points` (position 3, normal 3, shape or -1) and `light` (steady, fire, direction).
+
+    Shapes numbered below `first_own` are left out.
 
     `window` is (left, top, width, height): the part of a picture of that width and height that the
     two tables hold.
@@ -246,8 +249,8 @@ def gather_light(
         for x in range(points.shape[1]):
             eye, ray = camera_ray(camera, left + x + 0.5, top + y + 0.5, width, height)
             t, i = trace(stack, world.shapes, world.parts, world.nodes, eye, ray, 1e5)
-            points[y, x, 6] = i
-            if i < 0:
+            points[y, x, 6] = i if i >= first_own else -1
+            if i < max(first_own, 0):
                 continue
             p = along(eye, ray, t)
             _q, n, _part = normal_at(world.shapes[i], world.parts, p)

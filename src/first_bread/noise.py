@@ -9,13 +9,11 @@ from first_bread.compiling import inner
 
 @inner
 def hash_unit(n: int) -> float:
-    """A number in 0..1 from an integer (integer hash with shifts, 32 bits, 24 used)."""
-    n = (n ^ 61) ^ ((n & 0xFFFFFFFF) >> 16)
-    n = (n * 9) & 0xFFFFFFFF
-    n ^= n >> 4
-    n = (n * 0x27D4EB2D) & 0xFFFFFFFF
+    """A number in 0..1 from an integer: a multiplicative hash, 24 bits of it."""
     n ^= n >> 15
-    return (n & 0xFFFFFF) / 16777216.0
+    n = (n * 0x2C1B3C6D) & 0xFFFFFFFFFF
+    n ^= n >> 17
+    return (n & 0xFFFFFF) * (1.0 / 16777216.0)
 
 
 @inner

@@ -28,6 +28,10 @@ from first_bread.vectors import (
 
 _BLACK = (0.0, 0.0, 0.0)
 _SKY_DISTANCE = 60.0
+_RAYS = 3  # for a pixel at an edge
+_CONTRAST = 0.10
+_FAINT = 0.004
+_UNSEEN = 0.025  # the least share of a mirror image that is worth a ray
 Pair = tuple[Triple, Triple]  # steady light and a fire's
 
 
@@ -159,6 +163,8 @@ def _mirror(
     x, y, s = seed
     facing_share = max(-dot(bent, ray), 0.0)
     share = finish[2] + (1.0 - finish[2]) * (1.0 - facing_share) ** 5 * 0.8
+    if share < _UNSEEN:
+        return _BLACK, _BLACK
     spread = 1.2 / math.sqrt(finish[1])
     jitter = (
         (hash_unit(x * 13 + y * 71 + s * 17) - 0.5) * spread,
@@ -180,10 +186,13 @@ def _sample(
     frame: tuple[int, int],
     first_pass: tuple[Table, Table, float, float],
     seed: tuple[int, int, int],
+    first_own: int,
 ) -> tuple[Triple, Triple, float, int]:
     """Light along one ray: steady, a fire's, inverse distance, and the shape that was met."""
     eye, ray = camera_ray(camera, at[0], at[1], frame[0], frame[1])
     t, i = trace(stack, world.shapes, world.parts, world.nodes, eye, ray, 1e5)
+    if i < first_own:
+        return _BLACK, _BLACK, 0.0, i
     if i < 0:
         return sky_light(world.sky, ray), _BLACK, 1.0 / _SKY_DISTANCE, i
     shape = world.shapes[i]
@@ -207,55 +216,109 @@ def _sample(
     return steady, fire, 1.0 / t, i
 
 
+@inner
+def _rough(steady: Table, fire: Table, y: int, x: int, j: int, i: int) -> bool:
+    """Whether two neighbours differ so much that one ray each does not do."""
+    a = steady[y, x, 1] + fire[y, x, 1]
+    b = steady[j, i, 1] + fire[j, i, 1]
+    return bool(abs(a - b) > _CONTRAST * (a + b) + _FAINT)
+
+
+@inner
+def _edge(shapes: Table, steady: Table, fire: Table, y: int, x: int) -> bool:
+    """Whether a pixel lies at an edge of a shape or in fine texture."""
+    h, w = shapes.shape
+    for dj, di in ((0, -1), (0, 1), (-1, 0), (1, 0)):
+        j = min(max(y + dj, 0), h - 1)
+        i = min(max(x + di, 0), w - 1)
+        if shapes[j, i] != shapes[y, x] or _rough(steady, fire, y, x, j, i):
+            return True
+    return False
+
+
+@inner
+def _pixel(
+    world: World,
+    stack: Table,
+    camera: Table,
+    window: tuple[int, int, int, int],
+    first_pass: tuple[Table, Table],
+    size: tuple[int, int],
+    place: tuple[int, int, int],
+    first_own: int,
+) -> tuple[Triple, Triple, float, int]:
+    """One ray through pixel (x, y); ray number 0 goes through its middle."""
+    left, top, width, height = window
+    points, light = first_pass
+    x, y, s = place
+    jx = x + (0.5 + s * 0.7548776662) % 1.0
+    jy = y + (0.5 + s * 0.5698402910) % 1.0
+    fx = jx * points.shape[1] / size[0] - 0.5
+    fy = jy * points.shape[0] / size[1] - 0.5
+    at = (left + jx, top + jy)
+    seed = (left + x, top + y, s)
+    known = (points, light, fx, fy)
+    return _sample(world, stack, camera, at, (width, height), known, seed, first_own)
+
+
+@inner
+def _refine(sums: Table, y: int, x: int, value: Triple, share: float) -> None:
+    for k in range(3):
+        sums[y, x, k] += (value[k] - sums[y, x, k]) * share
+
+
 @loop
 def shade(
     world: World,
     camera: Table,
     window: tuple[int, int, int, int],
-    rays: int,
     first_own: int,
     points: Table,
     light: Table,
-    steady: Table,
-    fire: Table,
-    depth: Table,
-) -> None:
-    """Fill `steady` and `fire` (rows, columns, 4) and the inverse distance `depth`.
+    planes: tuple[Table, Table, Table, Table],
+) -> int:
+    """Fill the planes of a picture and return how many pixels needed more than one ray.
 
-    `window` is (left, top, width, height) of the part of the picture that is made; `points` and
-    `light` hold the same part from the first pass. The fourth channel of `steady` is the share of
-    rays that met a shape whose number is at least `first_own`.
+    `window` is (left, top, width, height): the planes and the first pass's `points` and `light`
+    hold the part from (left, top) on of a picture of that width and height. The planes are: steady
+    light and cover (rows, columns, 4), a fire's light (rows, columns, 3), inverse distance, and the
+    number of the shape seen (-1: the sky). Only shapes numbered `first_own` or above are painted;
+    cover is the share of rays that met one.
     """
-    left, top, width, height = window
+    steady, fire, depth, shapes = planes
     h, w = depth.shape
     stack = np.empty(64, np.int32)
-    share = 1.0 / rays
+    size = (w, h)
+    first_pass = (points, light)
     for y in range(h):
         for x in range(w):
-            a = _BLACK
-            b = _BLACK
-            near = 0.0
-            own = 0.0
-            for s in range(rays):
-                jx = x + (0.5 + s * 0.7548776662) % 1.0
-                jy = y + (0.5 + s * 0.5698402910) % 1.0
-                fx = jx * points.shape[1] / w - 0.5
-                fy = jy * points.shape[0] / h - 0.5
-                c, d, inverse, i = _sample(
-                    world,
-                    stack,
-                    camera,
-                    (left + jx, top + jy),
-                    (width, height),
-                    (points, light, fx, fy),
-                    (left + x, top + y, s),
-                )
-                a = add(a, c)
-                b = add(b, d)
-                near += inverse
-                own += 1.0 if i >= first_own else 0.0
+            place = (x, y, 0)
+            a, b, near, i = _pixel(world, stack, camera, window, first_pass, size, place, first_own)
             for k in range(3):
-                steady[y, x, k] = a[k] * share
-                fire[y, x, k] = b[k] * share
-            steady[y, x, 3] = own * share
-            depth[y, x] = near * share
+                steady[y, x, k] = a[k]
+                fire[y, x, k] = b[k]
+            steady[y, x, 3] = 1.0 if i >= first_own else 0.0
+            depth[y, x] = near
+            shapes[y, x] = i
+    refined = 0
+    edges = np.zeros((h, w), np.bool_)
+    for y in range(h):
+        for x in range(w):
+            edges[y, x] = _edge(shapes, steady, fire, y, x)
+    for y in range(h):
+        for x in range(w):
+            if not edges[y, x]:
+                continue
+            refined += 1
+            for s in range(1, _RAYS):
+                share = 1.0 / (s + 1)
+                place = (x, y, s)
+                a, b, near, i = _pixel(
+                    world, stack, camera, window, first_pass, size, place, first_own
+                )
+                _refine(steady, y, x, a, share)
+                _refine(fire, y, x, b, share)
+                own = 1.0 if i >= first_own else 0.0
+                steady[y, x, 3] += (own - steady[y, x, 3]) * share
+                depth[y, x] += (near - depth[y, x]) * share
+    return refined

@@ -15,14 +15,17 @@ from first_bread.places.oven import oven
 from first_bread.places.prep import prep, prep_close
 from first_bread.places.shop import shop, shop_close
 from first_bread.places.yard import add_walker, walker_box, yard
+from first_bread.records import World
 from first_bread.scene import Scene
 from first_bread.shade import shade
+from first_bread.tree import joined
 
 Picture = npt.NDArray[np.float32]
-Window = tuple[int, int, int, int]
+Array = npt.NDArray[np.float64]
+Window = tuple[int, int, int, int, int, int]
 _COARSE = 4  # the first pass has a pixel for 4 x 4 of the second
-_RAYS = 2
 _WALK_RATE = 25
+_EVERYTHING = -1  # the sky too
 _CARD_SAMPLES = 1024
 
 
@@ -31,17 +34,17 @@ class Place:
     """How one view of a place is rendered; `samples` of light a point."""
 
     build: Callable[[], Scene]
-    samples: int = 12
+    samples: int = 10
     walked: bool = False
 
 
 PLACES = {
     "oven": Place(oven),
     "prep": Place(prep),
-    "prep_close": Place(prep_close, 10),
+    "prep_close": Place(prep_close, 9),
     "yard": Place(yard, walked=True),
     "shop": Place(shop),
-    "shop_close": Place(shop_close, 10),
+    "shop_close": Place(shop_close, 9),
 }
 
 
@@ -93,17 +96,18 @@ class Still:
 
 
 def _render(
-    scene: Scene, window: Window, size: tuple[int, int], samples: int, first_own: int
+    world: World, camera: Array, window: Window, samples: int, first_own: int
 ) -> tuple[Picture, Picture, Picture]:
-    """Render (left, top, columns, rows) of a picture of a size: steady (and cover), fire, depth."""
-    world = scene.world()
-    left, top, w, h = window
-    camera = scene.camera(size[0] / size[1])
+    """Render a part of a picture: steady light and cover, a fire's light, inverse distance.
+
+    `window` is left, top, columns and rows of the part, width and height of the whole.
+    """
+    left, top, w, h, width, height = window
     rows, columns = max(1, h // _COARSE), max(1, w // _COARSE)
     points = np.zeros((rows, columns, 7), np.float32)
     light = np.zeros((rows, columns, 9), np.float32)
-    coarse = (left // _COARSE, top // _COARSE, size[0] // _COARSE, size[1] // _COARSE)
-    gather_light(world, camera, coarse, samples, points, light)
+    coarse = (left // _COARSE, top // _COARSE, width // _COARSE, height // _COARSE)
+    gather_light(world, camera, coarse, samples, first_own, points, light)
     for step in (1, 2, 4):
         smoothed = np.zeros_like(light)
         smooth_light(points, light, smoothed, step)
@@ -111,37 +115,50 @@ def _render(
     steady = np.empty((h, w, 4), np.float32)
     fire = np.empty((h, w, 3), np.float32)
     depth = np.empty((h, w), np.float32)
-    whole = (left, top, *size)
-    shade(world, camera, whole, _RAYS, first_own, points, light, steady, fire, depth)
+    shapes = np.empty((h, w), np.int32)
+    planes = (steady, fire, depth, shapes)
+    shade(world, camera, (left, top, width, height), first_own, points, light, planes)
     return steady, fire, depth
 
 
-def _walk(place: Place, size: tuple[int, int], seconds: float) -> list[tuple[int, int, Picture]]:
+def _walk(
+    scene: Scene, world: World, size: tuple[int, int], samples: int, seconds: float
+) -> list[tuple[int, int, Picture]]:
     """The walker's picture at every 1/25 s."""
+    camera = scene.camera(size[0] / size[1])
     frames = []
     for n in range(round(seconds * _WALK_RATE) + 1):
-        scene = place.build()
-        spots = [scene.project(p, size[0] / size[1]) for p in walker_box(n / _WALK_RATE)]
-        xs = np.clip([x * size[0] for x, _ in spots], 0, size[0])
-        ys = np.clip([y * size[1] for _, y in spots], 0, size[1])
-        left = int(xs.min()) // _COARSE * _COARSE
-        top = int(ys.min()) // _COARSE * _COARSE
-        window = (left, top, int(xs.max()) - left, int(ys.max()) - top)
-        if min(window[2:]) < 4:
+        corners = [scene.project(p, size[0] / size[1]) for p in walker_box(n / _WALK_RATE)]
+        spots = np.clip(corners, 0.0, 1.0) * size
+        left, top = (int(v) // _COARSE * _COARSE for v in spots.min(0))
+        columns, rows = (int(v) for v in spots.max(0) - (left, top))
+        if min(columns, rows) < _COARSE:
             continue
-        first_own = len(scene)
-        add_walker(scene, n / _WALK_RATE)
-        sprite, _, _ = _render(scene, window, size, place.samples, first_own)
-        sprite[..., :3] *= sprite[..., 3:] * scene.exposure
+        guest = Scene(scene.light_name, scene.view, scene.exposure, (0.0, 0.0, 0.0))
+        add_walker(guest, n / _WALK_RATE)
+        both = joined(world, guest.world())
+        window = (left, top, columns, rows, *size)
+        sprite, _, _ = _render(both, camera, window, samples, len(world.shapes))
+        sprite[..., :3] *= scene.exposure
         frames.append((left, top, sprite))
     return frames
+
+
+def _card_light(scene: Scene, world: World) -> tuple[float, float, float]:
+    """Light of an 18 % card at the key place."""
+    at, normal = (np.array(v, float) for v in (scene.key_card.at, scene.key_card.normal))
+    falling = np.add(*light_at(world, at, normal / np.linalg.norm(normal), _CARD_SAMPLES))
+    red, green, blue = (float(v) for v in falling * 0.18 * scene.exposure)
+    return red, green, blue
 
 
 def make_still(name: str, size: tuple[int, int], seconds: float = 0.0) -> Still:
     """Render the place `name` at (width, height); `seconds` of walking where someone walks."""
     place = PLACES[name]
     scene = place.build()
-    steady, fire, depth = _render(scene, (0, 0, *size), size, place.samples, len(scene))
+    world = scene.world()
+    camera = scene.camera(size[0] / size[1])
+    steady, fire, depth = _render(world, camera, (0, 0, *size, *size), place.samples, _EVERYTHING)
     view, gain = scene.view, np.float32(scene.exposure)
     picture = np.ascontiguousarray(steady[..., :3])
     picture = bloom(depth_of_field(picture, depth, view.focus, view.aperture)) * gain
@@ -149,9 +166,7 @@ def make_still(name: str, size: tuple[int, int], seconds: float = 0.0) -> Still:
         fire = bloom(depth_of_field(fire, depth, view.focus, view.aperture), 0.06) * gain
     else:
         fire = np.zeros((1, 1, 3), np.float32)
-    key, normal = (np.array(v, float) for v in (scene.key_card.at, scene.key_card.normal))
-    falling = np.add(*light_at(scene.world(), key, normal / np.linalg.norm(normal), _CARD_SAMPLES))
-    red, green, blue = (float(v) for v in falling * 0.18 * scene.exposure)
     focal = size[0] / 2.0 / np.tan(np.radians(view.angle) / 2.0)
-    walk = _walk(place, size, seconds) if place.walked and seconds > 0.0 else []
-    return Still(picture, fire, depth, float(focal), (red, green, blue), walk)
+    walked = place.walked and seconds > 0.0
+    walk = _walk(scene, world, size, place.samples, seconds) if walked else []
+    return Still(picture, fire, depth, float(focal), _card_light(scene, world), walk)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from first_bread.records import NODE, Table
+from first_bread.records import NODE, SOFT, Table, World
 
 Boxes = npt.NDArray[np.float64]
 Ids = npt.NDArray[np.intp]
@@ -59,3 +59,25 @@ def build_tree(boxes: Boxes) -> Table:
 
     grow(np.arange(len(boxes)))
     return np.array(nodes, NODE)
+
+
+def joined(host: World, guest: World) -> World:
+    """The shapes of two worlds under one tree; lights, reflectances and sky are the host's."""
+    shapes = guest.shapes.copy()
+    soft = shapes["kind"] == SOFT
+    shapes["first"][soft] += len(host.parts)
+    root = np.zeros(1, NODE)
+    for low, high in (("x0", "x1"), ("y0", "y1"), ("z0", "z1")):
+        root[low] = min(host.nodes[low][0], guest.nodes[low][0])
+        root[high] = max(host.nodes[high][0], guest.nodes[high][0])
+    root["left"], root["right"], root["shape"] = 1, 1 + len(host.nodes), -1
+    under_host, under_guest = host.nodes.copy(), guest.nodes.copy()
+    for nodes, shift in ((under_host, 1), (under_guest, 1 + len(under_host))):
+        nodes["left"] += shift
+        nodes["right"] += shift
+    under_guest["shape"][under_guest["shape"] >= 0] += len(host.shapes)
+    return host._replace(
+        shapes=np.concatenate([host.shapes, shapes]),
+        parts=np.concatenate([host.parts, guest.parts]),
+        nodes=np.concatenate([root, under_host, under_guest]),
+    )

@@ -134,7 +134,7 @@ def _baker(s: Scene) -> None:
 def oven() -> Scene:
     """The oven room."""
     s = Scene("oven", _VIEW, 1.9, (0.065, 0.057, 0.047))
-    s.key_card = KeyCard((-0.60, 1.25, 0.35), (-0.25, 0.45, -0.86))
+    s.key_card = KeyCard((-0.60, 1.25, 0.35), (-0.2, 0.85, -0.48))
     _front(s)
     _chamber(s)
     _room(s)
