@@ -91,6 +91,17 @@ def test_sample_in_the_order_asked(synth: ModuleType, long_clip: Path) -> None:
     assert numbers == [180, 0, 100, 101, 199, 100]
 
 
+def test_cheap_sample_starts_at_key_frames(synth: ModuleType, long_clip: Path) -> None:
+    """Not exact: the key frame before each share, and the share itself where all are key frames."""
+    got = sample(long_clip, probe(long_clip), [0.1, 0.5, 0.9], exact=False)
+
+    with av.open(str(long_clip)) as container:
+        keys = [f.pts for f in container.decode(video=0) if f.key_frame]
+    base = 200 / (probe(long_clip).times[-1] + probe(long_clip).times[1])
+    for frame, share in zip(got, (20, 100, 180), strict=True):
+        assert frame.pts == max(pts for pts in keys if pts * base <= share + 0.01)
+
+
 def test_variable_rate_by_time(synth: ModuleType, tmp_path: Path) -> None:
     """A frame is on screen until the next one is shown, however long that is."""
     times = np.cumsum([0, 3003, 3003, 9009, 3003, 2900]).tolist()
