@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 BINS, STEP = 192, 1 / 32  # of log2(R/G) and log2(B/G): six stops each way together
 REACH = 48  # bins; a white fault is looked for within 1.5 stops of R/G and B/G
-LEAST_PIXELS = 500
+LEAST_SHARE = 0.02  # of a frame that has to be lit; less may be noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def colour_histogram(frames: Sequence[Features]) -> Floats | None:
     half = BINS * STEP / 2
     for frame in frames:
         light = cv2.blur(frame.light.astype(np.float32), (5, 5))[frame.valid]
-        if len(light) < LEAST_PIXELS:
+        if len(light) < LEAST_SHARE * frame.valid.size:
             continue
         logs = np.log2(np.maximum(light[::3], 1e-4))
         counts, _, _ = np.histogram2d(

@@ -1,0 +1,188 @@
+"""Grouping clips into setups, and choosing whom the others follow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import simulated_camera as camera
+
+from evenhand.colourmath.encodings import named
+from evenhand.measure.decisions import Link, Match, Setup
+from evenhand.measure.setups import ClipView, PictureNumbers, find_links, group, picture_numbers
+from evenhand.measure.views import AnalysisFrame, Features
+
+SIZE = (640, 360)
+Seen = Callable[..., Features]
+Scene = Callable[[int], np.ndarray]
+GOOD = PictureNumbers(clipped=0.0, crushed=0.0, middle=0.12, seconds=10.0)
+MINUTE = 60.0
+
+
+def bare(name: str, order: int, created: float | None = None) -> ClipView:
+    """A clip without pictures, for what does not look at them."""
+    return ClipView(name, created, order, named("phone-log-1"), (), GOOD)
+
+
+def accepted(a: str, b: str) -> Link:
+    """A match that found no difference."""
+    return Link(a, b, Match(True, "", inliers=100, stops_error=0.004, mired_error=0.4))
+
+
+def parts(setups: Sequence[Setup]) -> list[tuple[str, ...]]:
+    """The clips of each setup."""
+    return [s.clips for s in setups]
+
+
+@pytest.fixture(scope="module")
+def card(scene: Scene, seen: Seen) -> list[ClipView]:
+    """Two places: three clips and one that shares no view, then two clips under another light."""
+    rng = np.random.default_rng(0)
+    warm = np.array([1.3, 1.0, 0.5], np.float32)  # the light of the second place
+    left, right = 0.3, 0.85
+    shots = [
+        ("a", scene(0), camera.View(share=0.8), camera.Fault(0.2, 5)),
+        ("b", scene(0), camera.View(share=0.5), camera.Fault(-0.4, -8)),
+        ("c", scene(0), camera.View(x=left, share=0.45), camera.Fault(0.1, 12)),
+        ("d", scene(20), camera.View(x=right, share=0.4), camera.Fault(0.3, 3)),
+        ("e", scene(1) * warm, camera.View(share=0.8), camera.Fault(0.0, 0)),
+        ("f", scene(1) * warm, camera.View(share=0.6), camera.Fault(-0.3, 9)),
+    ]
+    minutes = [0, 3, 6, 9, 120, 124]
+    clips = []
+    for order, (name, picture, view, fault) in enumerate(shots):
+        recording = camera.record(view.of(picture, SIZE, rng), fault, rng)
+        clips.append(
+            ClipView(
+                name,
+                minutes[order] * MINUTE,
+                order,
+                named("phone-log-1"),
+                (seen(recording),),
+                GOOD,
+            )
+        )
+    return clips
+
+
+@pytest.fixture(scope="module")
+def links(card: list[ClipView]) -> tuple[Link, ...]:
+    """What comparing the card's clips gave."""
+    return find_links(card)
+
+
+def test_shared_views_make_setups(card: list[ClipView], links: tuple[Link, ...]) -> None:
+    """Clips that see the same join; one that sees nothing of it joins by time and colour."""
+    setups = group(card, links)
+
+    assert parts(setups) == [("a", "b", "c", "d"), ("e", "f")]
+    how = {m.clip: m.how for s in setups for m in s.members}
+    assert how == {**dict.fromkeys("abcef", "view"), "d": "neighbour"}
+
+
+def test_times_may_be_missing(card: list[ClipView], links: tuple[Link, ...]) -> None:
+    """Without times the colours of the light decide."""
+    setups = group([replace(c, created=None) for c in card], links)
+
+    assert parts(setups) == [("a", "b", "c", "d"), ("e", "f")]
+
+
+def test_a_long_pause_keeps_a_clip_without_shared_view_apart(
+    card: list[ClipView], links: tuple[Link, ...]
+) -> None:
+    """A clip made an hour from either setup stands alone, however its colours look."""
+    moved = [replace(c, created=60 * MINUTE) if c.id == "d" else c for c in card]
+    setups = group(moved, links)
+
+    assert ("d",) in parts(setups)
+    [lone] = [s for s in setups if s.clips == ("d",)]
+    assert lone.members[0].how == "alone"
+    assert lone.reference == "d"
+
+
+def test_the_same_view_hours_later_is_another_setup() -> None:
+    """One place under the light of another hour is not matched to the earlier one."""
+    clips = [bare("a", 0, 0.0), bare("b", 1, 300.0), bare("c", 2, 5 * 3600.0)]
+    setups = group(clips, [accepted("a", "b"), accepted("b", "c")])
+
+    assert parts(setups) == [("a", "b"), ("c",)]
+
+
+def test_a_person_s_setups_are_taken_as_they_are(
+    card: list[ClipView], links: tuple[Link, ...]
+) -> None:
+    """Named clips leave the automatic grouping, whatever they show."""
+    setups = group(card, links, named={"door": ["c", "e"]})
+
+    named_ones = [s for s in setups if s.name == "door"]
+    assert parts(named_ones) == [("c", "e")]
+    assert all(m.how == "named" for m in named_ones[0].members)
+    assert sorted(c for s in setups for c in s.clips) == list("abcdef")
+
+
+def test_a_chosen_reference_stands(card: list[ClipView], links: tuple[Link, ...]) -> None:
+    """A person's reference is taken, and the setup says so."""
+    first = group(card, links, references={"b"})[0]
+
+    assert first.reference == "b"
+    assert first.why_reference == "chosen by hand"
+
+
+@pytest.mark.parametrize(
+    "worse",
+    [
+        {"numbers": replace(GOOD, clipped=0.05)},
+        {"numbers": replace(GOOD, crushed=0.3)},
+        {"numbers": replace(GOOD, middle=0.01)},
+        {"encoding": named("bt709")},
+    ],
+    ids=["clipped", "noisy", "dark", "display"],
+)
+def test_the_reference_is_the_better_picture(worse: dict[str, object]) -> None:
+    """Clipped, noisy, dark and display-toned clips are passed over."""
+    clips = [replace(bare("a", 0), **worse), bare("b", 1)]
+    [setup] = group(clips, [accepted("a", "b")])
+
+    assert setup.reference == "b"
+
+
+def test_the_reference_sees_most_of_the_others() -> None:
+    """The clip that connects the others is preferred to the first one."""
+    clips = [bare(name, n) for n, name in enumerate("abc")]
+    [setup] = group(clips, [accepted("a", "b"), accepted("b", "c")])
+
+    assert setup.reference == "b"
+
+
+def test_the_reference_is_the_middle_of_the_setup() -> None:
+    """Of equal clips, the one that moves the others least is taken."""
+    brighter = Match(True, "", gains=(1.0, 1.0, 1.0), inliers=90, stops_error=0.01, mired_error=1)
+    clips = [bare(name, n) for n, name in enumerate("abc")]
+    links = [
+        Link("a", "b", brighter),
+        Link("b", "c", brighter),
+        Link("a", "c", Match(True, "", gains=(2.0, 2.0, 2.0), inliers=90, stops_error=0.01)),
+    ]
+    [setup] = group(clips, links)
+
+    assert setup.reference == "b"
+
+
+def test_nothing_gives_nothing_and_one_clip_gives_one_setup() -> None:
+    """An empty card has no setup; a single clip is its own reference."""
+    assert group([]) == ()
+    [setup] = group([bare("a", 0)])
+    assert (setup.clips, setup.reference) == (("a",), "a")
+
+
+def test_picture_numbers_count_what_is_clipped_and_dark() -> None:
+    """A frame half clipped and a quarter black says so."""
+    light = np.full((40, 40, 3), 0.2, np.float32)
+    light[:20] = 1.0
+    light[30:] = 0.0
+    numbers = picture_numbers([AnalysisFrame(light, light, 1.0, 0.004)], 2.0)
+
+    assert (numbers.clipped, numbers.crushed, numbers.seconds) == (0.5, 0.25, 2.0)
+    assert numbers.middle == pytest.approx(0.6, abs=1e-6)
