@@ -12,6 +12,7 @@ from concurrent.futures import Executor
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from evenhand.kernels.compiling import kernel
 from evenhand.kernels.frame import (
@@ -90,23 +91,35 @@ def _coordinates(floats, offsets, count, matrix, lattice):  # type: ignore[no-un
 
 
 @kernel
-def _on_axis(value, axis, last):  # type: ignore[no-untyped-def]
-    value = min(max(value, f4(0.0)), last)
-    i = np.int32(value)
-    return axis[i] + (value - f4(i)) * (axis[i + 1] - axis[i])
-
-
-@kernel
-def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type: ignore[no-untyped-def]
-    """Stage A for nodes along `axis` (coordinates); `matrix` gives places in the axis."""
+def _axis_places(floats, count, matrix, last):  # type: ignore[no-untyped-def]
+    """Where r, g and b lie in the axis; they take the place of Y', Cb and Cr."""
     luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
-    last = np.nextafter(f4(axis.size - 1), f4(0.0))
     for x in range(count):
         y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
         grey = y * luma
-        r = _on_axis(grey + (red_v * v + shift_r), axis, last)
-        g = _on_axis(grey + (green_u * u + (green_v * v + shift_g)), axis, last)
-        b = _on_axis(grey + (blue_u * u + shift_b), axis, last)
+        floats[LUMA + x] = min(max(grey + (red_v * v + shift_r), f4(0.0)), last)
+        green = grey + (green_u * u + (green_v * v + shift_g))
+        floats[CB + x] = min(max(green, f4(0.0)), last)
+        floats[CR + x] = min(max(grey + (blue_u * u + shift_b), f4(0.0)), last)
+
+
+@kernel
+def _on_axis(floats, count, lines):  # type: ignore[no-untyped-def]
+    """Places in the axis -> coordinates; `lines` = start and slope of each of its segments."""
+    for x in range(count):
+        place = floats[x]
+        segment = np.uint64(np.int32(place)) << np.uint64(1)
+        floats[x] = lines[segment] + lines[segment + np.uint64(1)] * place
+
+
+@kernel
+def _coordinates_on_axis(floats, offsets, count, matrix, lattice, lines):  # type: ignore[no-untyped-def]
+    """Stage A for nodes along an axis; `matrix` gives places in the axis."""
+    _axis_places(floats, count, matrix, np.nextafter(f4(lines.size // 2), f4(0.0)))
+    for slot in (LUMA, CB, CR):
+        _on_axis(floats[slot:], count, lines)
+    for x in range(count):
+        r, g, b = floats[LUMA + x], floats[CB + x], floats[CR + x]
         _place(floats, offsets, x, r, g, b, lattice)
 
 
@@ -175,6 +188,16 @@ def _grade_band(source, target, steps, size, formats, table, axis, numbers, fram
                 )
 
 
+def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.float32]:
+    """Start and slope of each segment of the axis, in coordinates of the lattice; or nothing."""
+    if not table.axis.size:
+        return table.axis
+    places = np.arange(table.axis.size)
+    values = table.axis.astype(np.float64) * float(top)
+    slopes = np.diff(values)
+    return np.stack([values[:-1] - slopes * places[:-1], slopes], -1).ravel().astype(np.float32)
+
+
 def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
     """Codes to places in the lattice (or its axis): the factors, then the shifts, of stage A."""
     cells = (table.axis.size or table.size) - 1
@@ -223,7 +246,7 @@ def grade_planes(
     def band(first: int, end: int) -> None:
         _grade_band(
             sources, targets, (source_steps, target_steps), (height, width), formats, values,
-            table.axis * top, numbers, frame, (first, end), thread_scratch(),
+            _axis_lines(table, top), numbers, frame, (first, end), thread_scratch(),
         )  # fmt: skip
 
     run_bands(band, height, threads, pool)
