@@ -13,7 +13,7 @@ from evenhand.measure import ratios
 from evenhand.measure.colours import brightness_shift, colour_histogram, colour_likeness
 from evenhand.measure.proposals import MOST_MIRED, STRENGTH, propose
 from evenhand.measure.setups import ClipView, PictureNumbers
-from evenhand.measure.views import Features
+from evenhand.measure.views import AnalysisFrame, Features, features
 
 SIZE = (640, 360)
 Seen = Callable[..., Features]
@@ -72,7 +72,8 @@ def test_the_reference_s_own_correction_is_added(scene: Scene, seen: Seen) -> No
 def test_nothing_is_proposed_where_there_is_nothing_to_do(scene: Scene, seen: Seen) -> None:
     """Equal colours give no proposal, and neither does a clip without light."""
     a = clip("a", recorded(scene, seen, camera.Fault()))
-    dark = clip("b", recorded(lambda n: scene(n) * 0.001, seen, camera.Fault()))
+    black = np.zeros((360, 640, 3), np.float32)
+    dark = clip("b", features(AnalysisFrame(black, black, 1.0, 0.004)))
 
     assert propose(a, a, np.zeros(3)) is None
     assert propose(a, dark, np.zeros(3)) is None
