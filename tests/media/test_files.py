@@ -182,7 +182,7 @@ def test_decoder_holds_the_limit_too(synth: ModuleType, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("error", "said"),
     [
-        (PermissionError(13, "Permission denied"), "may not read the file"),
+        (PermissionError(1, "Operation not permitted"), "not a MOV or MP4 clip"),
         (OSError(5, "Input/output error"), "reading failed: Input/output error"),
         (MemoryError(), "more memory than there is"),
     ],
@@ -193,6 +193,24 @@ def test_errors_of_the_system(tmp_path: Path, error: Exception, said: str) -> No
     path.write_bytes(b"....")
 
     assert said in str(clip_error(path, error))
+
+
+def test_not_permitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the system denies reading, that is what is said."""
+    path = tmp_path / "clip.mov"
+    path.write_bytes(b"....")
+    monkeypatch.setattr(os, "access", lambda *_: False)
+
+    assert "may not read the file" in str(clip_error(path, PermissionError(13, "denied")))
+
+
+def test_metadata_in_another_alphabet(synth: ModuleType, tmp_path: Path) -> None:
+    """Words that are not UTF-8 do not stop a clip from being opened."""
+    path = synth.write_clip(tmp_path / "a.mov", frames=1, metadata={"com.example.note": "Oefen"})
+    path.write_bytes(path.read_bytes().replace(b"Oefen", b"\xd6\xe9\xff\xfen"))
+
+    with open_clip(path) as container:
+        assert container.streams.video
 
 
 @pytest.mark.skipif(getattr(os, "geteuid", lambda: 0)() == 0, reason="root may read everything")

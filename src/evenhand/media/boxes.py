@@ -245,8 +245,9 @@ def _places(data: bytes, inside: dict[bytes, Box]) -> Ints:
     groups = _table(data, inside.get(b"stsc"), ">u4", 3)
     if not len(groups) or not len(chunks) or not len(sizes):
         return np.zeros(0, np.int64)
-    first = np.clip(groups[:, 0] - 1, 0, len(chunks))
-    spans = np.maximum(np.diff(np.append(first, len(chunks))), 0)
+    # Rising, whatever the file says: spans then add up to no more than there are chunks.
+    first = np.maximum.accumulate(np.clip(groups[:, 0] - 1, 0, len(chunks)))
+    spans = np.diff(np.append(first, len(chunks)))
     in_chunk = np.clip(np.repeat(groups[:, 1], spans), 0, len(sizes))[: len(chunks)]
     ends = np.minimum(np.cumsum(in_chunk), len(sizes))
     counts = np.diff(ends, prepend=0)

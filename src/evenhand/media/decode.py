@@ -19,7 +19,7 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
 from evenhand.errors import ClipError
-from evenhand.media.files import clip_error, open_clip, share_work, video_stream
+from evenhand.media.files import clip_error, is_bad_data, open_clip, share_work, video_stream
 from evenhand.media.pixels import Planes, bits_of, can_read, planes_of, subsampling
 from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts
@@ -151,13 +151,13 @@ class FrameSource:
                 if packet is None:
                     return
                 shown = packet.decode()
-            except (av.error.InvalidDataError, av.error.ArgumentError):
-                self.bad += 1
-                continue
             except av.error.EOFError:
                 return
             except (av.error.FFmpegError, OSError) as error:
-                raise clip_error(self.path, error) from error
+                if not isinstance(error, av.error.FFmpegError) or not is_bad_data(error):
+                    raise clip_error(self.path, error) from error
+                self.bad += 1
+                continue
             for frame in shown:
                 if isinstance(frame, VideoFrame) and frame.pts is not None:
                     self.bad += bool(frame.is_corrupt)

@@ -7,6 +7,7 @@ set: with a Python log hook, threaded decoders of damaged clips wait for ever.
 
 from __future__ import annotations
 
+import os
 import stat
 from codecs import getincrementaldecoder
 from pathlib import Path
@@ -48,7 +49,8 @@ def open_clip(path: Path | str, *, quick: bool = False) -> InputContainer:
     if quick:
         options |= {"analyzeduration": "1", "probesize": "4096"}
     try:
-        container = av.open(f"file:{path.absolute()}", options=options)
+        # Metadata in another alphabet than UTF-8 is no reason to refuse a clip.
+        container = av.open(f"file:{path.absolute()}", options=options, metadata_errors="replace")
     except (av.error.FFmpegError, OSError, ValueError) as error:
         raise clip_error(path, error) from error
     try:
@@ -76,6 +78,11 @@ def share_work(stream: VideoStream) -> None:
     stream.thread_type = "SLICE" if intra else "AUTO"
 
 
+def is_bad_data(error: av.error.FFmpegError) -> bool:
+    """Whether one packet is to blame, so that the rest of the clip may still be read."""
+    return not isinstance(error, OSError | MemoryError)
+
+
 def require_regular_file(path: Path) -> None:
     """ClipError unless this is a file with something in it; a pipe could make us wait for ever."""
     try:
@@ -97,13 +104,14 @@ def clip_error(path: Path, error: BaseException) -> ClipError:
         return ClipError(
             path, "there is no such file", "Check the name and that the drive is there"
         )
-    if isinstance(error, PermissionError):
+    # The library says "not permitted" of what it will not follow inside a file, too.
+    if isinstance(error, PermissionError) and not os.access(path, os.R_OK):
         return ClipError(
             path, "this user may not read the file", "Ask its owner for permission to read"
         )
     if isinstance(error, av.error.MemoryError | MemoryError):
         return ClipError(path, "it asks for more memory than there is", "Leave it out")
-    if isinstance(error, OSError):
+    if isinstance(error, OSError) and not isinstance(error, PermissionError):
         why = error.strerror or type(error).__name__
         return ClipError(path, f"reading failed: {why}", "Check the drive and its cable")
     return _unreadable(path, error)

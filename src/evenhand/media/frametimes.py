@@ -88,7 +88,7 @@ def _shift(container: InputContainer, stream: VideoStream, guessed: dict[int, in
             if packet.pos not in guessed:
                 return None
             shifts.add(packet.pts - guessed[packet.pos])
-    except av.error.InvalidDataError:
+    except av.error.FFmpegError:
         pass
     container.seek(0, stream=stream)
     return shifts.pop() if len(shifts) == 1 else None
@@ -108,7 +108,7 @@ def _by_packets(
                 continue
             times.add(packet.pts)
             lasting[packet.pts] = packet.duration or 0
-    except av.error.InvalidDataError:
+    except av.error.FFmpegError:
         pass
     container.seek(0, stream=stream)
     rising = sorted(times)

@@ -18,7 +18,14 @@ from av.video.stream import VideoStream
 from evenhand.errors import ClipError
 from evenhand.measure.timing import nominal_rate
 from evenhand.media.boxes import TopLevel, VideoTrack, top_level, video_tracks
-from evenhand.media.files import MAX_PIXELS, clip_error, open_clip, share_work, video_stream
+from evenhand.media.files import (
+    MAX_PIXELS,
+    clip_error,
+    is_bad_data,
+    open_clip,
+    share_work,
+    video_stream,
+)
 from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
@@ -57,7 +64,9 @@ def count_decoded(
             bad += packet.is_corrupt
             try:
                 shown = packet.decode()
-            except (av.error.InvalidDataError, av.error.ArgumentError):
+            except av.error.FFmpegError as error:
+                if not is_bad_data(error):
+                    raise clip_error(path, error) from error
                 bad += 0 if packet.is_corrupt else 1
                 continue
             got += len(shown)
@@ -76,7 +85,7 @@ def bitstream_frame(stream: VideoStream, container: InputContainer) -> VideoFram
     context = stream.codec_context
     try:
         packets = [p for p, _ in zip(container.demux(stream), range(_FIRST_PACKETS), strict=False)]
-    except av.error.InvalidDataError:
+    except av.error.FFmpegError:
         return None
     for packet in packets:
         if not packet.size:
@@ -91,7 +100,7 @@ def bitstream_frame(stream: VideoStream, container: InputContainer) -> VideoFram
         try:
             # A fresh packet: the flag of an edit list would have the decoder drop the picture.
             shown = [*alone.decode(Packet(bytes(packet))), *alone.decode(None)]
-        except (av.error.InvalidDataError, av.error.ArgumentError):
+        except av.error.FFmpegError:
             continue
         if shown:
             return shown[0]
