@@ -142,6 +142,25 @@ def test_a_clip_that_is_even_already_is_not_moved() -> None:
         assert "already even" in decision.why
 
 
+def test_clips_that_were_right_are_hardly_moved(scene: Scene, seen: Seen) -> None:
+    """Two framings through one camera without change: at most 0.02 stop and 1 mired."""
+    rng = np.random.default_rng(3)
+    for seed in (9, 10, 11):
+        fault = camera.random_fault(rng)
+        clips = []
+        for order, view in enumerate((camera.View(share=0.8), camera.View(x=0.45, share=0.55))):
+            recording = camera.record(view.of(scene(seed), SIZE, rng), fault, rng)
+            features = (seen(recording),)
+            clips.append(ClipView(str(order), None, order, named("phone-log-1"), features, GOOD))
+        setup = Setup("s", ("0", "1"), "0", "", ())
+        moved = level_setup(setup, {c.id: c for c in clips}, find_links(clips))[1]
+
+        assert moved.status == "matched"
+        assert abs(moved.stops) <= 0.02
+        if moved.white is not None:
+            assert abs(1e6 / moved.white.kelvin - camera.D65_MIRED) <= 1.0
+
+
 def test_exposure_and_white_are_moved_apart() -> None:
     """A clip that is off in exposure alone keeps its white, and the other way round."""
     brighter = two(np.full(3, 0.4))

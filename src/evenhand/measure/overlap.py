@@ -82,6 +82,8 @@ def common_light(a: Features, b: Features, view: Registration, flow: bool) -> Sa
         return None
     if flow:
         pair = _followed(pair, floor)
+        if pair.valid.sum() < LEAST_SAMPLES:
+            return None
     logs = [log_green(x, floor) for x in (pair.moved, pair.still)]
     likeness = _likeness(logs[0], logs[1], pair.valid)
     moved, still = (

@@ -134,7 +134,8 @@ def _automatic(clips: Sequence[ClipView], links: Sequence[Link]) -> list[list[Me
             groups.append(members)
         members.append(member)
         home[clip.id] = members
-    return [sorted(g, key=lambda m: by_id[m.clip].order) for g in groups]
+    groups = [sorted(g, key=lambda m: by_id[m.clip].order) for g in groups]
+    return sorted(groups, key=lambda g: by_id[g[0].clip].order)
 
 
 def _connected(clips: Sequence[ClipView], links: Sequence[Link]) -> list[list[ClipView]]:
