@@ -14,7 +14,7 @@ import numpy as np
 from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
-from evenhand.kernels.layout import scratch
+from evenhand.kernels.layout import Scratch
 
 Planes = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
 """Y', Cb, Cr: two-dimensional, uint8 or uint16, any row stride; chroma is ceil(size / sub)."""
@@ -158,11 +158,11 @@ def store_scale(
 _local = threading.local()
 
 
-def thread_scratch() -> tuple[NDArray[np.float32], NDArray[np.uint32]]:
+def thread_scratch() -> Scratch:
     """The scratch memory of this thread, made once."""
     if not hasattr(_local, "scratch"):
-        _local.scratch = scratch()
-    kept: tuple[NDArray[np.float32], NDArray[np.uint32]] = _local.scratch
+        _local.scratch = Scratch.new()
+    kept: Scratch = _local.scratch
     return kept
 
 

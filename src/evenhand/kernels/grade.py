@@ -104,20 +104,28 @@ def _axis_places(floats, count, matrix, last):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _on_axis(floats, count, lines):  # type: ignore[no-untyped-def]
-    """Places in the axis -> coordinates; `lines` = start and slope of each of its segments."""
+def _on_axis(floats, segments, count, axis):  # type: ignore[no-untyped-def]
+    """Places in the axis -> coordinates in the lattice.
+
+    `axis` = the start and slope of each segment as one 64-bit word, and scratch for those of a
+    tile, as words and as floats. Fetching whole words first leaves one load and one store a pixel
+    that are not vector code.
+    """
+    lines, pairs, pair_floats = axis
     for x in range(count):
-        place = floats[x]
-        segment = np.uint64(np.int32(place)) << np.uint64(1)
-        floats[x] = lines[segment] + lines[segment + np.uint64(1)] * place
+        segments[x] = np.int32(floats[x])
+    for x in range(count):
+        pairs[x] = lines[np.uint64(segments[x])]
+    for x in range(count):
+        floats[x] = pair_floats[2 * x] + pair_floats[2 * x + 1] * floats[x]
 
 
 @kernel
-def _coordinates_on_axis(floats, offsets, count, matrix, lattice, lines):  # type: ignore[no-untyped-def]
+def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type: ignore[no-untyped-def]
     """Stage A for nodes along an axis; `matrix` gives places in the axis."""
-    _axis_places(floats, count, matrix, np.nextafter(f4(lines.size // 2), f4(0.0)))
+    _axis_places(floats, count, matrix, np.nextafter(f4(axis[0].size), f4(0.0)))
     for slot in (LUMA, CB, CR):
-        _on_axis(floats[slot:], count, lines)
+        _on_axis(floats[slot:], offsets, count, axis)
     for x in range(count):
         r, g, b = floats[LUMA + x], floats[CB + x], floats[CR + x]
         _place(floats, offsets, x, r, g, b, lattice)
@@ -131,7 +139,7 @@ def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: igno
         parts = ((0, -(-evens // COLUMNS) * COLUMNS), (HALF, -(-odds // COLUMNS) * COLUMNS))
     for start, count in parts:
         some, places = floats[start:], offsets[start:]
-        if axis.size:
+        if axis[0].size:
             _coordinates_on_axis(some, places, count, matrix, lattice, axis)
         else:
             _coordinates(some, places, count, matrix, lattice)
@@ -188,14 +196,15 @@ def _grade_band(source, target, steps, size, formats, table, axis, numbers, fram
                 )
 
 
-def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.float32]:
+def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.uint64]:
     """Start and slope of each segment of the axis, in coordinates of the lattice; or nothing."""
     if not table.axis.size:
-        return table.axis
+        return np.empty(0, np.uint64)
     places = np.arange(table.axis.size)
     values = table.axis.astype(np.float64) * float(top)
     slopes = np.diff(values)
-    return np.stack([values[:-1] - slopes * places[:-1], slopes], -1).ravel().astype(np.float32)
+    lines = np.stack([values[:-1] - slopes * places[:-1], slopes], -1).astype(np.float32)
+    return lines.view(np.uint64).ravel()
 
 
 def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
@@ -243,10 +252,14 @@ def grade_planes(
         (dst_format.sub_x, dst_format.sub_y),
     )
 
+    lines = _axis_lines(table, top)
+
     def band(first: int, end: int) -> None:
+        own = thread_scratch()
         _grade_band(
             sources, targets, (source_steps, target_steps), (height, width), formats, values,
-            _axis_lines(table, top), numbers, frame, (first, end), thread_scratch(),
+            (lines, own.pairs, own.pair_floats), numbers, frame, (first, end),
+            (own.floats, own.offsets),
         )  # fmt: skip
 
     run_bands(band, height, threads, pool)

@@ -12,7 +12,8 @@ and `CR`.
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,23 @@ def aligned_zeros(count: int, dtype: Any) -> NDArray[Any]:
     return raw[start : start + size].view(dtype)
 
 
-def scratch() -> tuple[NDArray[np.float32], NDArray[np.uint32]]:
-    """Scratch memory of one thread. Zeros, and never NaN: spare lanes are worked on as they are."""
-    return aligned_zeros(2 * FLOAT_ROW, np.float32), aligned_zeros(2 * OFFSET_ROW, np.uint32)
+@dataclass(frozen=True, slots=True)
+class Scratch:
+    """The memory of one thread. Zeros, and never NaN: spare lanes are worked on as they are.
+
+    `pairs` holds, for each pixel of a tile, the segment of the axis that was looked up;
+    `pair_floats` is the same memory as its two floats.
+    """
+
+    floats: NDArray[np.float32]
+    offsets: NDArray[np.uint32]
+    pairs: NDArray[np.uint64]
+    pair_floats: NDArray[np.float32]
+
+    @classmethod
+    def new(cls) -> Self:
+        """Aligned, and apart from that of every other thread."""
+        pairs = aligned_zeros(TILE, np.uint64)
+        floats = aligned_zeros(2 * FLOAT_ROW, np.float32)
+        offsets = aligned_zeros(2 * OFFSET_ROW, np.uint32)
+        return cls(floats, offsets, pairs, pairs.view(np.float32))

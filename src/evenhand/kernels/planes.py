@@ -84,7 +84,7 @@ def convert_planes(
     def band(first: int, end: int) -> None:
         _convert_band(
             sources, targets, (source_steps, target_steps), (height, width), formats,
-            (luma, chroma), frame, (first, end), thread_scratch()[0],
+            (luma, chroma), frame, (first, end), thread_scratch().floats,
         )  # fmt: skip
 
     run_bands(band, height, threads, pool)
@@ -165,7 +165,7 @@ def planes_to_signal(
     if step == 1:
 
         def band(first: int, end: int) -> None:
-            floats = thread_scratch()[0]
+            floats = thread_scratch().floats
             _signal_band(flats, steps, (height, width), sub, matrix, (first, end), floats, signal)
 
         run_bands(band, height, threads, None)
