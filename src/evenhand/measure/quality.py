@@ -11,6 +11,7 @@ import numpy.typing as npt
 Plane = npt.NDArray[np.unsignedinteger]
 
 _ROWS = 256  # rows at a time, so that a large plane needs little memory
+_NEIGHBOUR = 0.6  # of the way to the next frame, beyond which a frame is taken for it
 
 
 def mean_squared_error(found: Plane, meant: Plane) -> float:
@@ -52,20 +53,27 @@ def thumbnail(luma: Plane) -> npt.NDArray[np.float32]:
 def misplaced_frames(
     found: npt.NDArray[np.float32], meant: npt.NDArray[np.float32], slack: float
 ) -> tuple[int, ...]:
-    """Return the frames that look more like a neighbour than like themselves.
+    """Return the frames that are a neighbour rather than themselves.
 
-    `found` and `meant` are thumbnails (n, 8, 8) in codes. A frame is misplaced where its largest
-    difference from the frame meant is more than `slack` codes greater than from the one before or
-    after; neighbours that are alike to that degree cannot be told apart and are let be.
+    `found` and `meant` are thumbnails (n, 8, 8) in codes. What a frame is off is laid along the way
+    from the frame meant to the one before or after: 0 is the frame itself, 1 is the neighbour, and
+    the noise of coding, which goes any way, stays near 0. Past `_NEIGHBOUR` it is the neighbour.
+    Frames whose neighbour differs nowhere by more than `slack` codes cannot be told apart and are
+    let be.
     """
     count = min(len(found), len(meant))
-    own = _apart(found[:count], meant[:count])
-    rival = np.full(count, np.inf)
-    rival[1:] = np.minimum(rival[1:], _apart(found[1:count], meant[: count - 1]))
-    rival[:-1] = np.minimum(rival[:-1], _apart(found[: count - 1], meant[1:count]))
-    return tuple(int(index) for index in np.flatnonzero(own > rival + slack))
+    way = np.full(count, -np.inf)
+    off = (found[:count] - meant[:count]).reshape(count, 64).astype(np.float64)
+    step = (meant[1:count] - meant[: count - 1]).reshape(max(count - 1, 0), 64).astype(np.float64)
+    way[:-1] = _along(off[:-1], step, slack)
+    way[1:] = np.maximum(way[1:], _along(off[1:], -step, slack))
+    return tuple(int(index) for index in np.flatnonzero(way > _NEIGHBOUR))
 
 
-def _apart(a: npt.NDArray[np.float32], b: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
-    largest: npt.NDArray[np.float32] = np.abs(a - b).reshape(len(a), 64).max(axis=1, initial=0.0)
-    return largest.astype(np.float64)
+def _along(
+    off: npt.NDArray[np.float64], step: npt.NDArray[np.float64], slack: float
+) -> npt.NDArray[np.float64]:
+    """How far along `step` each row of `off` reaches; nowhere where the step is within `slack`."""
+    length = np.square(step).sum(axis=1)
+    seen = np.abs(step).max(axis=1, initial=0.0) > slack
+    return np.where(seen, (off * step).sum(axis=1) / np.maximum(length, 1e-12), -np.inf)

@@ -22,7 +22,7 @@ from evenhand.media.unlabelled import bitstream_tags
 
 Thumbnails = npt.NDArray[np.float32]
 
-_SLACK = 0.5  # codes of 8 bits by which a frame may look more like its neighbour
+_SLACK = 1.0  # codes of 8 bits: neighbours that differ by less cannot be told apart
 _PLACES = ("location", "gps", "xyz", "loci")
 
 
