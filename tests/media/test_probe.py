@@ -157,6 +157,34 @@ def test_tags_of_both_places(synth: ModuleType, tmp_path: Path) -> None:
     assert probe(both).bitstream_tags == ColourTags(9, 18, 9, False)
 
 
+@pytest.mark.oracle
+@pytest.mark.parametrize("tags", ["HLG", "BT709", "PHONE_LOG"])
+@pytest.mark.parametrize("pixels", ["yuv422p10le", "yuv444p10le"])
+def test_tags_in_the_open_are_what_the_decoder_finds(
+    synth: ModuleType, tmp_path: Path, pixels: str, tags: str
+) -> None:
+    """ProRes tags read from the frame header equal those of the library's decoder, which is given
+    the same file without its colour box."""
+    profile = "4444" if pixels == "yuv444p10le" else "lt"
+    words = {"codec": "prores_ks", "pixel_format": pixels, "options": {"profile": profile}}
+    path = synth.write_clip(tmp_path / "a.mov", **words, frames=2, tags=getattr(synth, tags))
+    facts = probe(path)
+    if b"colr" in path.read_bytes():
+        synth.hide_container_tags(path)
+
+    with open_clip(path) as container:
+        frame = next(container.decode(video=0))
+
+    found = facts.bitstream_tags
+    decoded = (frame.color_primaries, frame.color_trc, frame.colorspace)
+    assert (found.primaries, found.transfer, found.matrix) == tuple(map(int, decoded))
+    assert (facts.pixel_format, facts.width, facts.height) == (
+        frame.format.name,
+        frame.width,
+        frame.height,
+    )
+
+
 def test_container_tags_do_not_leak_into_a_silent_bitstream(
     synth: ModuleType, tmp_path: Path
 ) -> None:

@@ -57,7 +57,7 @@ def frame_times(
     times = pts[keep][order]
     last = int(lasting[keep][order][-1]) if len(times) else 0
     return FrameTimes(
-        shown=tuple(np.unique(times).tolist()),
+        shown=tuple(times[np.diff(times, prepend=times[:1] - 1) > 0].tolist()),
         promised=int(shown.sum()),
         hidden=int((~shown).sum()),
         last=last if last > 0 else _usual_gap(times),

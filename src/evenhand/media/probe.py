@@ -10,8 +10,6 @@ from pathlib import Path
 import av
 import av.error
 from av.container import InputContainer
-from av.packet import Packet
-from av.video.codeccontext import VideoCodecContext
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
@@ -19,19 +17,17 @@ from evenhand.errors import ClipError
 from evenhand.measure.timing import nominal_rate
 from evenhand.media.boxes import TopLevel, VideoTrack, top_level, video_tracks
 from evenhand.media.files import (
-    MAX_PIXELS,
     clip_error,
     is_bad_data,
     open_clip,
     share_work,
     video_stream,
 )
+from evenhand.media.firstpicture import FirstPicture, first_picture
 from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
 from evenhand.media.records import AudioTrack, ClipFacts, ColourTags
-
-_FIRST_PACKETS = 4  # a damaged first packet must not hide what the next ones say
 
 
 def probe(path: Path | str, root: Path | str | None = None) -> ClipFacts:
@@ -76,37 +72,6 @@ def count_decoded(
     return got, bad
 
 
-def bitstream_frame(stream: VideoStream, container: InputContainer) -> VideoFrame | None:
-    """The first picture by a decoder that was told nothing of the container's colour tags.
-
-    The stream's own decoder starts from what the container says and keeps it where the bitstream is
-    silent; this one starts from "unspecified". None if the first packets cannot be decoded.
-    """
-    context = stream.codec_context
-    try:
-        packets = [p for p, _ in zip(container.demux(stream), range(_FIRST_PACKETS), strict=False)]
-    except av.error.FFmpegError:
-        return None
-    for packet in packets:
-        if not packet.size:
-            continue
-        alone = VideoCodecContext.create(context.codec.name, "r")
-        assert isinstance(alone, VideoCodecContext)
-        alone.extradata = context.extradata
-        alone.codec_tag = context.codec_tag
-        alone.options = {"max_pixels": str(MAX_PIXELS)}
-        alone.width, alone.height = context.width, context.height
-        alone.thread_type = "SLICE"  # one picture: only its slices can be shared out
-        try:
-            # A fresh packet: the flag of an edit list would have the decoder drop the picture.
-            shown = [*alone.decode(Packet(bytes(packet))), *alone.decode(None)]
-        except av.error.FFmpegError:
-            continue
-        if shown:
-            return shown[0]
-    return None
-
-
 def _facts(path: Path, root: Path | str | None, container: InputContainer) -> ClipFacts:
     stream = video_stream(container)
     context = stream.codec_context
@@ -120,11 +85,11 @@ def _facts(path: Path, root: Path | str | None, container: InputContainer) -> Cl
             "none of its frames is in the file",
             "Copy it again from the card, or leave it out",
         )
-    frame = bitstream_frame(stream, container)
+    first = first_picture(container, stream)
     rate, constant = nominal_rate(times.shown, times.base)
     rotation, mirrored = orientation(track.matrix)
-    kind = frame.format if frame is not None else context.format
-    width, height = (frame.width, frame.height) if frame else (context.width, context.height)
+    kind = first.format if first is not None else context.format
+    width, height = (first.width, first.height) if first else (context.width, context.height)
     aspect = Fraction(stream.sample_aspect_ratio or 1)
     gaps = [b - a for a, b in zip(times.shown, times.shown[1:], strict=False)]
     return ClipFacts(
@@ -155,9 +120,9 @@ def _facts(path: Path, root: Path | str | None, container: InputContainer) -> Cl
         created=container.metadata.get("creation_time") or stream.metadata.get("creation_time"),
         audio=_audio(container),
         container_tags=_container_tags(track),
-        bitstream_tags=_bitstream_tags(frame),
+        bitstream_tags=first.tags if first else ColourTags(),
         vendor=vendor_words(container.metadata | stream.metadata),
-        damage=_damage(times, top, frame),
+        damage=_damage(times, top, first),
         log_hints=log_hints(container.metadata | stream.metadata),
     )
 
@@ -218,14 +183,7 @@ def _container_tags(track: VideoTrack) -> ColourTags:
     return ColourTags() if track.colr is None else ColourTags(*track.colr)
 
 
-def _bitstream_tags(frame: VideoFrame | None) -> ColourTags:
-    if frame is None:
-        return ColourTags()
-    full = {1: False, 2: True}.get(int(frame.color_range))
-    return ColourTags(int(frame.color_primaries), int(frame.color_trc), int(frame.colorspace), full)
-
-
-def _damage(times: FrameTimes, top: TopLevel, frame: VideoFrame | None) -> tuple[str, ...]:
+def _damage(times: FrameTimes, top: TopLevel, first: FirstPicture | None) -> tuple[str, ...]:
     found = []
     if times.promised > len(times.shown):
         found.append(
@@ -234,6 +192,6 @@ def _damage(times: FrameTimes, top: TopLevel, frame: VideoFrame | None) -> tuple
         )
     elif top.cut:
         found.append("the file is cut short: its last part should reach further")
-    if frame is None:
+    if first is None:
         found.append("its first picture cannot be decoded")
     return tuple(found)
