@@ -187,7 +187,7 @@ def test_drift_within_a_clip_makes_the_match_less_sure(scene: Scene, seen: Seen)
     """Frames that disagree by half a stop show in the error."""
     rng = np.random.default_rng(11)
     view = camera.View().of(scene(5), SIZE, rng)
-    steady = [seen(camera.record(view, camera.Fault(), rng))]
+    steady = [seen(camera.record(view, camera.Fault(), rng), time=t) for t in (0.0, 0.5)]
     drifting = [seen(camera.record(view, camera.Fault(s), rng), time=s) for s in (0.0, 0.5)]
     found = match_clips(steady, drifting)
 

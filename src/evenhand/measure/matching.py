@@ -26,7 +26,7 @@ FEW_INLIERS, LOW_RATIO, LIKENESS, LITTLE_SPREAD = 12, 0.25, 0.50, 0.35
 UNEVEN = 0.06  # stops of spread from which dense flow is tried
 # Never surer than this: what is left where the camera's white fault is not CAT16's kind.
 LEAST_STOPS_ERROR, LEAST_MIRED_ERROR = 0.004, 0.4
-BEST_PAIRS = 3  # pairs of frames that are measured for a pair of clips
+BEST_PAIRS = 5  # pairs of frames that are measured for a pair of clips
 FEW = 300  # strongest key points, which tell which frames these are
 
 
@@ -149,11 +149,19 @@ def match_clips(a: Sequence[Features], b: Sequence[Features]) -> Match:
     if not pairs:
         return Match(False, "a clip has no frame that could be read")
     pairs.sort(key=lambda p: (-p[0], abs(p[1] - p[2]), p[1]))
-    tried = [match(a[i], b[j]) for count, i, j in pairs[:BEST_PAIRS] if count >= 4] or [
-        match(a[pairs[0][1]], b[pairs[0][2]])
-    ]
+    tried = [match(a[i], b[j]) for i, j in _best_pairs(pairs)]
     accepted = [m for m in tried if m.accepted]
     return _middle(accepted) if accepted else max(tried, key=lambda m: m.inliers)
+
+
+def _best_pairs(pairs: Sequence[tuple[int, int, int]]) -> list[tuple[int, int]]:
+    """The pairs that look most alike, each frame in one of them, so that a flicker averages out."""
+    best: list[tuple[int, int]] = []
+    for count, i, j in pairs:
+        free = all(i != x and j != y for x, y in best)
+        if free and (not best or count >= max(4, pairs[0][0] // 4)):
+            best.append((i, j))
+    return best[:BEST_PAIRS]
 
 
 def _middle(found: Sequence[Match]) -> Match:

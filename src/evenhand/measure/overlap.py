@@ -26,6 +26,9 @@ STEEP = 0.15  # of log2 green; edges are left out, they compare badly when a vie
 STEEP_AFTER_FLOW = 0.25
 MOST_SAMPLES = 20000
 LEAST_SAMPLES = 900
+PLENTY = 6000
+BRIGHT = (8.0, 4.0, 2.0)  # times the floor
+DARK_STOPS, DARK_MIRED = 0.02, 3.0  # errors at the floor; they fall with the square above it
 TONED = 0.08  # stops per stop; from here on the ratio is not one gain
 MIDDLE_TONES = 2.5  # stops about the middle tone that then count
 CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agree
@@ -33,13 +36,18 @@ CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agr
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """Light of the same places in two views, (n, 3) each, and where in the picture they lie."""
+    """Light of the same places in two views, (n, 3) each, and where in the picture they lie.
+
+    coverage: share of the picture; likeness: correlation of the detail; brightness: how many times
+    the floor of noise every sample reaches in every channel.
+    """
 
     a: FloatImage
     b: FloatImage
     cell: NDArray[np.intp]
     coverage: float
     likeness: float
+    brightness: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +98,33 @@ def common_light(a: Features, b: Features, view: Registration, flow: bool) -> Sa
         _floats(cv2.blur(pair.moved, (BOX, BOX))),
         _floats(cv2.blur(pair.still, (BOX, BOX))),
     )
-    lit = np.minimum(moved.min(axis=-1), still.min(axis=-1)) > floor
-    mask = pair.valid & lit & _flat(still, STEEP_AFTER_FLOW if flow else STEEP)
+    flat = pair.valid & _flat(still, STEEP_AFTER_FLOW if flow else STEEP)
+    mask, brightness = _lit(moved, still, flat, floor)
     count = int(mask.sum())
     if count < LEAST_SAMPLES:
         return None
     where = np.flatnonzero(mask.ravel())[:: max(1, count // MOST_SAMPLES)]
     moved, still = moved.reshape(-1, 3)[where], still.reshape(-1, 3)[where]
     first, second = (moved, still) if pair.a_moved else (still, moved)
-    return Samples(first, second, _cells(where, mask.shape), float(mask.mean()), likeness)
+    cells = _cells(where, mask.shape)
+    return Samples(first, second, cells, float(mask.mean()), likeness, brightness)
+
+
+def _lit(moved: FloatImage, still: FloatImage, mask: Mask, floor: float) -> tuple[Mask, float]:
+    """The part of the mask that is bright enough in all channels, and how many floors that is.
+
+    Near the floor noise and the codec's own averaging bend the ratio (measured: blue of a dark room
+    by 1.3 mired), so the bright part is preferred where there is enough of it. Asking the geometric
+    mean of both views, not each view, keeps the choice from favouring either.
+    """
+    dark = np.minimum(moved.min(axis=-1), still.min(axis=-1))
+    both = np.sqrt(np.maximum((moved * still).min(axis=-1), 0))
+    mask = mask & (dark > 0.5 * floor)
+    for times in BRIGHT:
+        lit = np.asarray(mask & (both > times * floor))
+        if lit.sum() >= PLENTY:
+            return lit, times
+    return np.asarray(mask & (both > floor)), 1.0
 
 
 def _aligned(a: Features, b: Features, view: Registration) -> _Aligned | None:
@@ -204,6 +230,8 @@ def robust_ratio(samples: Samples) -> Estimate:
             first, second, level, cell = first[middle], second[middle], level[middle], cell[middle]
         fit = _fitted(first, second, level, toned=True)
     stops_error, mired_error = _errors(cell, fit)
+    stops_error = float(np.hypot(stops_error, DARK_STOPS / samples.brightness**2))
+    mired_error = float(np.hypot(mired_error, DARK_MIRED / samples.brightness**2))
     if abs(fit.tone) > TONED:  # another tone, a third of a stop off, would do as well (judgement)
         stops_error = float(np.hypot(stops_error, 0.3 * fit.tone))
         white = 0.15 * fit.tone * ratios.mired_size(fit.gains)
