@@ -68,6 +68,7 @@ class FrameSource:
         share_work(self._stream)
         self._running: Iterator[DecodedFrame] | None = None
         self._last = 0
+        self._key: DecodedFrame | None = None
 
     def __enter__(self) -> FrameSource:
         return self
@@ -81,7 +82,7 @@ class FrameSource:
         self.close()
 
     def close(self) -> None:
-        self._running = None
+        self._running = self._key = None
         self._container.close()
 
     def all(self) -> Iterator[DecodedFrame]:
@@ -133,10 +134,14 @@ class FrameSource:
 
         The first shown frame where nothing lies before. ClipError where none can be decoded.
         """
+        key = self._key
+        if key is not None and key.pts <= pts and not self._key_between(key.pts, pts):
+            return key
         self._running = None
         self._container.seek(pts, stream=self._stream, backward=True)
         frame = next(self._decoded(), None)
-        return self.at(pts) if frame is None else self._handed_out(frame)
+        self._key = self.at(pts) if frame is None else self._handed_out(frame)
+        return self._key
 
     def _key_between(self, before: int, after: int) -> bool:
         # Key frames are listed by decoding time, which is never later than their showing: this may
