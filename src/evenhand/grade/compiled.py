@@ -1,14 +1,14 @@
 """The grade compiled to one lattice, and its distance from the exact transform.
 
-The lattice is tried at rising sizes, first with equal steps and then with steps shaped to the clip,
-until it is within the bound of `fidelity` on the clip's own pixels and on the stress set. If none
-is, the nearest is given and its report says so.
+The lattice is tried at rising sizes, its steps shaped to the clip, until it is within the bound of
+`fidelity` on the clip's own pixels and on the stress set. If none is, the nearest is given and its
+report says so. Its nodes are fitted to every second pixel of the
+clip and to colours between those of the stress set; what is measured was never fitted to.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -29,7 +29,7 @@ from evenhand.grade.exact import (
     to_working,
 )
 from evenhand.grade.fidelity import NEUTRAL_BOUND, CompileReport, Differences, differences
-from evenhand.grade.lattice import Codes, Lattice, bake
+from evenhand.grade.lattice import Codes, Lattice, bake, fitted
 from evenhand.grade.renderings import output_encoding
 from evenhand.grade.shaping import shaped_axis
 from evenhand.grade.stress import neutral_signals, stress_signals
@@ -43,6 +43,9 @@ SIZES: Final = (65, 97, 129)
 
 _MEASURED: Final = 60_000
 _SHAPED_BY: Final = 20_000
+_FEW: Final = 2_000
+
+_Set = tuple[Array, Array]  # signals and their exact codes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,7 +96,7 @@ def compile_grade(
     `samples` (n, 3) are R'G'B' signals seen in the clip, n ≥ 1. `extent` is the least and greatest
     signal of any channel of every pixel of the clip, where somebody looked at all of them; the
     lattice then covers no more. Without it the lattice covers all that narrow codes can say,
-    superwhite and sub-black too. Give one size for a quick one without a search.
+    superwhite and sub-black too. One size alone means a quick one: equal steps and no search.
     """
     seen = clean_signal(samples).reshape(-1, 3)
     transform, output = exact_transform(grade, looks), output_encoding(grade.rendering)
@@ -102,10 +105,16 @@ def compile_grade(
         return to_codes(transform(signal), 10, output.matrix, output.range)
 
     domain = _domain(seen, extent)
-    judge = _Judge.of(grade, _thinned(seen, _MEASURED), domain, codes, output)
-    shaped_by = [_thinned(seen, _SHAPED_BY)] + [signals for signals, _ in judge.sets[1:]]
+    judge = _Judge(_exact_sets(grade, _every_second(seen, 1), domain, codes, 0.0), output)
+    fit = _exact_sets(grade, _every_second(seen, 0), domain, codes, 0.5)
+    axis = None
+    if len(sizes) > 1:
+        axis = shaped_axis(codes, [_thinned(s, _SHAPED_BY) for s, _ in fit], domain, output)
     best: tuple[float, Lattice, CompileReport] | None = None
-    for lattice in _candidates(codes, shaped_by, domain, output, sizes):
+    for size in sizes:
+        if best is not None and best[0] > _hopeless(best[1].size, size) and size != sizes[-1]:
+            continue
+        lattice = fitted(bake(codes, size, domain, axis), *_joined(fit))
         excess, report = judge.report(lattice)
         if best is None or excess < best[0]:
             best = (excess, lattice, report)
@@ -132,19 +141,9 @@ def _domain(seen: Array, extent: tuple[float, float] | None) -> tuple[float, flo
     return (low, high) if high - low > 0.01 else (SIGNAL_LOW, SIGNAL_HIGH)
 
 
-def _candidates(
-    codes: Codes,
-    shaped_by: list[Array],
-    domain: tuple[float, float],
-    output: Encoding,
-    sizes: tuple[int, ...],
-) -> Iterator[Lattice]:
-    """The smallest size at equal steps, then every size with steps shaped to the clip."""
-    yield bake(codes, sizes[0], domain, None)
-    if len(sizes) > 1:
-        axis = shaped_axis(codes, shaped_by, domain, output)
-        for size in sizes:
-            yield bake(codes, size, domain, axis)
+def _hopeless(have: int, want: int) -> float:
+    """The excess at `have` nodes from which `want` nodes cannot help: errors fall by the square."""
+    return 1.5 * ((want - 1) / (have - 1)) ** 2
 
 
 def _thinned(samples: Array, count: int) -> Array:
@@ -154,25 +153,33 @@ def _thinned(samples: Array, count: int) -> Array:
     return samples[np.linspace(0, len(samples) - 1, count).astype(np.int64)]
 
 
+def _every_second(samples: Array, first: int) -> Array:
+    """Half of the samples, to fit to or to measure on; a few samples serve both."""
+    half = samples[first::2] if len(samples) >= _FEW else samples
+    return _thinned(half, _MEASURED)
+
+
+def _exact_sets(
+    grade: Grade, seen: Array, domain: tuple[float, float], codes: Codes, shift: float
+) -> tuple[_Set, ...]:
+    """The clip's pixels, the stress set and the neutral axis, with their exact codes."""
+    stress = stress_signals(grade.encoding, shift)
+    neutral = neutral_signals(grade.encoding, to_working(grade), shift)
+    parts = (seen, _inside(stress, domain), _inside(neutral, domain))
+    return tuple((part, codes(part)) for part in parts)
+
+
+def _joined(sets: tuple[_Set, ...]) -> _Set:
+    signals, codes = zip(*sets, strict=True)
+    return np.concatenate(signals), np.concatenate(codes)
+
+
 @dataclass(frozen=True, slots=True)
 class _Judge:
-    """The sets a lattice is measured on, with their exact codes worked out once."""
+    """The sets a lattice is measured on: the clip's pixels, the stress set, the neutral axis."""
 
-    sets: tuple[tuple[Array, Array], ...]  # the clip's pixels, the stress set, the neutral axis
+    sets: tuple[_Set, ...]
     output: Encoding
-
-    @classmethod
-    def of(
-        cls,
-        grade: Grade,
-        seen: Array,
-        domain: tuple[float, float],
-        codes: Codes,
-        output: Encoding,
-    ) -> _Judge:
-        neutral = neutral_signals(grade.encoding, to_working(grade))
-        inside = [_inside(part, domain) for part in (stress_signals(grade.encoding), neutral)]
-        return cls(tuple((part, codes(part)) for part in (seen, *inside)), output)
 
     def report(self, lattice: Lattice) -> tuple[float, CompileReport]:
         """(excess over the bound, report) of one lattice."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from evenhand.colourmath.curves import Array
 from evenhand.colourmath.encodings import Encoding
-from evenhand.grade.fidelity import CHROMA_GOAL, DE_BOUND, LUMA_BOUND, codes_to_lab
+from evenhand.grade.fidelity import CHROMA_GOAL, LUMA_BOUND, codes_to_lab, de_bound
 from evenhand.grade.lattice import Codes
 
 BINS: Final = 512
@@ -58,7 +58,9 @@ def _wished_density(
         step[channel] = _DELTA * (high - low)
         below, above = codes(samples - step), codes(samples + step)
         labs = codes_to_lab(below, output), codes_to_lab(above, output)
-        bend = _bend(below - 2.0 * middle + above, labs[0] - 2.0 * middle_lab + labs[1], middle_lab)
+        colour = _colour_bend(labs[0] - 2.0 * middle_lab + labs[1], middle_lab)
+        code = _code_bend(below - 2.0 * middle + above)
+        bend = np.maximum(code, colour / de_bound(output))
         place = np.clip((samples[:, channel] - low) / (high - low) * BINS, 0, BINS - 1).astype(int)
         total += np.bincount(place, bend**_POWER, BINS)
         count += np.bincount(place, minlength=BINS)
@@ -67,11 +69,15 @@ def _wished_density(
     return result
 
 
-def _bend(codes: Array, lab: Array, middle_lab: Array) -> Array:
-    """Second differences as multiples of the bound; colour by chroma-weighted CIELAB distance."""
-    chroma = np.hypot(middle_lab[:, 1], middle_lab[:, 2])
-    distance = np.hypot(lab[:, 0], np.hypot(lab[:, 1], lab[:, 2]) / (1.0 + 0.045 * chroma))
+def _code_bend(codes: Array) -> Array:
+    """Second differences of codes (n, 3) as multiples of the bound of luma and goal of chroma."""
     luma = np.abs(codes[:, 0]) / LUMA_BOUND
-    tint = np.abs(codes[:, 1:]).max(axis=1) / CHROMA_GOAL
-    result: Array = np.maximum.reduce([luma, tint, distance / DE_BOUND])
+    result: Array = np.maximum(luma, np.abs(codes[:, 1:]).max(axis=1) / CHROMA_GOAL)
+    return result
+
+
+def _colour_bend(lab: Array, middle_lab: Array) -> Array:
+    """Second differences of CIELAB (n, 3) as a distance, chroma weighted as CIEDE2000 does."""
+    chroma = np.hypot(middle_lab[:, 1], middle_lab[:, 2])
+    result: Array = np.hypot(lab[:, 0], np.hypot(lab[:, 1], lab[:, 2]) / (1.0 + 0.045 * chroma))
     return result

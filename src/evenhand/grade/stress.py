@@ -23,9 +23,9 @@ _GREYS: Final = 512
 _NOISE: Final = 400
 
 
-def _hues() -> Array:
-    """98 colours of luminance 1, linear BT.709."""
-    turn = np.arange(24) / 24.0 * 6.0
+def _hues(shift: float) -> Array:
+    """98 colours of luminance 1, linear BT.709; `shift` turns the hues by a share of their step."""
+    turn = (np.arange(24) + shift) / 24.0 * 6.0
     pure = np.clip(
         2.0 - np.abs((turn[:, None] - np.array([0.0, 2.0, 4.0]) + 3.0) % 6.0 - 3.0), 0, 1
     )
@@ -35,26 +35,32 @@ def _hues() -> Array:
 
 
 @cache
-def stress_signals(encoding: Encoding) -> Array:
-    """The set in R'G'B' signal of an encoding, (n, 3), every signal at most 1; read-only."""
+def stress_signals(encoding: Encoding, shift: float = 0.0) -> Array:
+    """The set in R'G'B' signal of an encoding, (n, 3), every signal at most 1; read-only.
+
+    `shift` 0 is the set to measure on. Another shift gives as many colours between those: a lattice
+    may be fitted to it and still be measured on colours that it has not seen.
+    """
     transfer = transfer_of(encoding)
-    stops = np.arange(-5.0, np.log2(max(transfer.peak, 1.0) / 0.18) + 0.25, 0.5)
+    stops = np.arange(-5.0, np.log2(max(transfer.peak, 1.0) / 0.18) + 0.25, 0.5) + shift / 2.0
     exposures = 0.18 * 2.0**stops
-    light = (exposures[:, None, None] * _hues()).reshape(-1, 3)
+    light = (exposures[:, None, None] * _hues(shift)).reshape(-1, 3)
     light = light @ rgb_to_rgb("bt709", encoding.primaries).T
     colours = transfer.to_signal(light, encoding.range)
-    greys = np.repeat(np.linspace(transfer.black, 1.0, _GREYS)[:, None], 3, axis=1)
-    noise = transfer.black + np.random.default_rng(5).normal(0.0, 2.0 / 876.0, (_NOISE, 3))
-    signals = np.concatenate([greys, colours, noise])
-    kept: Array = signals[(signals <= 1.0).all(axis=1)]
+    grey_step = (1.0 - transfer.black) / (_GREYS - 1)
+    greys = transfer.black + grey_step * (np.arange(_GREYS) + shift)
+    seed = 5 if shift == 0.0 else 6
+    noise = transfer.black + np.random.default_rng(seed).normal(0.0, 2.0 / 876.0, (_NOISE, 3))
+    signals = np.concatenate([np.repeat(greys[:, None], 3, axis=1), colours, noise])
+    kept: Array = signals[(signals <= 1.0 + 1e-12).all(axis=1)]
     kept.setflags(write=False)
     return kept
 
 
-def neutral_signals(encoding: Encoding, to_working: Array) -> Array:
+def neutral_signals(encoding: Encoding, to_working: Array, shift: float = 0.0) -> Array:
     """The clip's neutral axis: what levelling takes to neutral, from 1/500 of grey to the top."""
     transfer = transfer_of(encoding)
-    steps = 0.18 * 2.0 ** np.linspace(-9.0, 8.0, 341)
+    steps = 0.18 * 2.0 ** (-9.0 + (np.arange(341) + shift) / 20.0)
     light = np.linalg.solve(to_working, np.repeat(steps[None, :], 3, axis=0)).T
     signals = transfer.to_signal(light, encoding.range)
     kept: Array = signals[((signals <= 1.0) & (signals >= transfer.black)).all(axis=1)]
