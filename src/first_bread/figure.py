@@ -277,7 +277,7 @@ def figure(scene: Scene, clothes: Clothes, pose: Pose) -> None:
     k = pose.height / _HEIGHT
     yaw = math.radians(pose.yaw)
     cos, sin = math.cos(yaw), math.sin(yaw)
-    for parts in body.shapes.values():
+    for name, parts in body.shapes.items():
         ends = np.array([end for part in parts for end in (part.a, part.b)])
         x, y, z = middle = (ends.min(0) + ends.max(0)) / 2.0
         moved = [
@@ -297,5 +297,7 @@ def figure(scene: Scene, clothes: Clothes, pose: Pose) -> None:
             pose.at[1] + _HIP * k + y,
             pose.at[2] - sin * x + cos * z,
         )
-        flour = 0.25 if clothes.apron else 0.0
-        scene.soft(moved, at, SKIN, blend=0.12 * k, yaw=pose.yaw, flour=flour)
+        marks = {"blend": 0.12 * k, "yaw": pose.yaw, "flour": 0.25 if clothes.apron else 0.0}
+        if name in ("body", "legs"):  # creases
+            marks |= {"amplitude": 0.016 * k, "frequency": 11.0 / k}
+        scene.soft(moved, at, SKIN, **marks)
