@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from evenhand.cli.options import At, json_option, seconds, shoot_option
-from evenhand.errors import UsageError
+from evenhand.errors import ShootError
 
 if TYPE_CHECKING:
     from evenhand.jobs.level import GreyPoint, LevelResult
@@ -92,7 +92,7 @@ def _explain(folder: Path, name: str, as_json: bool) -> None:
 
     decision = store.load(folder).clip(name).decision
     if decision is None:
-        raise UsageError(name, "it has not been levelled", "Run: evenhand level")
+        raise ShootError(name, "it has not been levelled", "Run: evenhand level")
     if as_json:
         show.json_out(decision)
         return

@@ -25,7 +25,7 @@ def default_shoot(card: Path) -> Path:
     "encodings",
     multiple=True,
     metavar="CLIP=NAME",
-    help="What a clip is, where the evidence leaves it open.",
+    help="What a clip is where the evidence leaves it open; * for all such clips.",
 )
 @click.option("--evidence", is_flag=True, help="Show every piece of evidence.")
 @click.option(

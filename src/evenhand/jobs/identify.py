@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
-from pathlib import Path, PurePosixPath
+from dataclasses import dataclass
+from pathlib import Path
 
 import msgspec
 
@@ -19,6 +21,7 @@ from evenhand.shoot.cache import Cache
 from evenhand.shoot.document import CardEntry, ClipEntry, Shoot
 
 # Files that are looked into; what else lies on a card (sidecars, photographs) is left aside.
+ALL_UNSURE = "*"
 SUFFIXES = frozenset(
     {".mov", ".mp4", ".m4v", ".qt", ".3gp", ".3g2", ".mxf", ".mkv", ".webm", ".avi"}
     | {".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".wmv"}
@@ -52,24 +55,38 @@ def scan(
 ) -> ScanResult:
     """Make or update the shoot of a card; decisions of clips that are known already are kept.
 
-    `encodings` is what a person says: encoding names by clip. Raises ShootError where the card is
-    no folder or holds no video, UsageError for encodings or clips that do not exist.
+    `encodings` is what a person says: encoding names by clip, "*" for all that are not sure. Raises
+    ShootError where the card is no folder or holds no video, UsageError for encodings or clips that
+    do not exist.
     """
     said = {clip: named(name) for clip, name in (encodings or {}).items()}
     files, aside = _files(card)
     known = store.load(folder) if (folder / store.DOCUMENT).exists() else Shoot(name=card.name)
-    name = _card_name(known, card)
+    prints = {path: _print(path) for path in files}
+    name = _card_name(known, card, {p.fingerprint for p in prints.values()})
     before = {clip.fingerprint: clip for clip in known.clips if clip.card == name}
-    ids = _ids(files, [c.id for c in known.clips if c.card != name])
+    ids = _ids(files, card, {c.id for c in known.clips if c.card != name})
     findings = []
     with Cache(folder) as cache:
         for number, path in enumerate(files, 1):
-            relative = path.relative_to(card).as_posix()
             progress(Step("scan", ids[path], number, len(files)))
-            entry = ClipEntry(id=ids[path], card=name, path=relative, bytes=0, fingerprint=relative)
-            findings.append(_finding(cache, path, entry, before))
+            entry = ClipEntry(
+                id=ids[path],
+                card=name,
+                path=path.relative_to(card).as_posix(),
+                bytes=prints[path].bytes,
+                fingerprint=prints[path].fingerprint,
+            )
+            if prints[path].refused:
+                found = f"it cannot be read ({prints[path].refused})"
+                findings.append(_unreadable(entry, found, "Check its permissions"))
+            else:
+                findings.append(_finding(cache, path, entry, before))
     shoot = _updated(known, CardEntry(name, str(card.absolute())), [f.clip for f in findings])
-    chosen = {shoot.clip(clip).id: encoding for clip, encoding in said.items()}
+    every = said.pop(ALL_UNSURE, None)
+    unsure = [f.clip.id for f in findings if f.facts is not None and not f.settled]
+    chosen = dict.fromkeys(unsure, every) if every else {}
+    chosen |= {shoot.clip(clip).id: encoding for clip, encoding in said.items()}
     findings = [_as_said(finding, chosen) for finding in findings]
     store.save(folder, shoot.with_clips(*(finding.clip for finding in findings)))
     return ScanResult(str(folder), str(card), tuple(findings), aside)
@@ -82,7 +99,7 @@ def _files(card: Path) -> tuple[list[Path], int]:
     if not card.is_dir():
         raise ShootError(card, "this is a file; a card is a folder", "Name the folder it lies in")
     try:
-        everything = sorted(p for p in card.rglob("*") if p.is_file() or p.is_symlink())
+        everything = sorted(p for p in card.rglob("*") if not p.is_dir())
     except OSError as error:
         raise ShootError(
             card, f"it cannot be read ({error.strerror})", "Check the drive and its permissions"
@@ -101,28 +118,52 @@ def _hidden(path: Path) -> bool:
     return any(part.startswith(".") or part.endswith(".shoot") for part in path.parts)
 
 
-def _card_name(shoot: Shoot, card: Path) -> str:
-    """The name of a card in the shoot: the one it has, or a new one that no other card has."""
-    here = str(card.absolute())
+@dataclass(frozen=True, slots=True)
+class _Print:
+    """What tells a file from others without reading all of it; `refused` is why it cannot."""
+
+    bytes: int
+    fingerprint: str
+    refused: str = ""
+
+
+def _print(path: Path) -> _Print:
+    try:
+        size = path.stat().st_size
+        if not path.is_file():  # opening a pipe would wait for ever; the probe says what it is
+            return _Print(size, f"no file {path}")
+        return _Print(size, store.fingerprint(path))
+    except OSError as error:
+        return _Print(0, f"unread {path}", error.strerror or str(error))
+
+
+def _card_name(shoot: Shoot, card: Path, prints: set[str]) -> str:
+    """The name of a card in the shoot: by its place, else by the clips on it, else a new one."""
+    here = card.absolute()
     for entry in shoot.cards:
-        if entry.path == here or entry.name == card.absolute().name:
+        if entry.path == str(here):
             return entry.name
-    return card.absolute().name or "card"
+    shared = Counter(c.card for c in shoot.clips if c.fingerprint in prints)
+    if shared:
+        return shared.most_common(1)[0][0]
+    taken = {entry.name for entry in shoot.cards}
+    wanted = here.name or "card"
+    return next(n for n in (wanted, *(f"{wanted} {i}" for i in range(2, 1000))) if n not in taken)
 
 
-def _ids(files: list[Path], taken: list[str]) -> dict[Path, str]:
+def _ids(files: list[Path], card: Path, taken: set[str]) -> dict[Path, str]:
     """File names without suffix where they are unique, else with as much path as it takes."""
+    stems, names = Counter(p.stem for p in files), Counter(p.name for p in files)
     ids: dict[Path, str] = {}
+    used = set(taken)
     for path in files:
-        forms = [path.stem, path.name, str(PurePosixPath(*path.parts[-2:])), path.as_posix()]
-        alone = [
-            sum(other.stem == path.stem for other in files) == 1,
-            sum(other.name == path.name for other in files) == 1,
-            True,
-            True,
-        ]
-        free = (f for f, ok in zip(forms, alone, strict=True) if ok and f not in taken)
-        ids[path] = next(f for f in free if f not in ids.values())
+        forms = [path.relative_to(card).as_posix(), path.as_posix()]
+        if names[path.name] == 1:
+            forms.insert(0, path.name)
+        if stems[path.stem] == 1:
+            forms.insert(0, path.stem)
+        ids[path] = next(form for form in forms if form not in used)
+        used.add(ids[path])
     return ids
 
 
@@ -131,16 +172,11 @@ def _finding(
 ) -> ClipFinding:
     """Look into one file; whatever is wrong with it becomes its row."""
     try:
-        size, fingerprint = path.stat().st_size, store.fingerprint(path)
-    except OSError as error:
-        return _unreadable(entry, f"it cannot be read ({error.strerror})", "Check its permissions")
-    entry = msgspec.structs.replace(entry, bytes=size, fingerprint=fingerprint)
-    try:
-        facts = remembered_facts(cache, fingerprint, path)
-        verdict = remembered_identification(cache, fingerprint, path, facts)
+        facts = remembered_facts(cache, entry.fingerprint, path)
+        verdict = remembered_identification(cache, entry.fingerprint, path, facts)
     except ClipError as error:
         return _unreadable(entry, error.found, error.remedy)
-    known = before.get(fingerprint)
+    known = before.get(entry.fingerprint)
     if known is not None and known.unreadable is None:
         entry = msgspec.structs.replace(known, id=entry.id, path=entry.path)
     damaged = "; ".join(facts.damage) or None

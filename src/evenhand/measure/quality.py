@@ -42,12 +42,22 @@ def psnr(found: Plane, meant: Plane, bits: int) -> float:
 def thumbnail(luma: Plane) -> npt.NDArray[np.float32]:
     """Return an 8 × 8 thumbnail of a plane: the mean code of each part.
 
-    Every fourth row and column is read. It tells a frame from its neighbours wherever something
-    large moves, in 256 bytes.
+    Every fourth row and column is read, or all of a small plane. It tells a frame from its
+    neighbours wherever something large moves, in 256 bytes.
     """
-    few = luma[::4, ::4] if min(luma.shape) >= 64 else luma
+    step = _step(*luma.shape)
+    few = luma[::step, ::step]
     small = cv2.resize(few.astype(np.float32), (8, 8), interpolation=cv2.INTER_AREA)
     return np.asarray(small, np.float32)
+
+
+def _step(height: int, width: int) -> int:
+    return 4 if min(height, width) >= 64 else 1
+
+
+def pixels_of_a_part(width: int, height: int) -> float:
+    """Return how many pixels each part of a thumbnail is the mean of."""
+    return width * height / _step(height, width) ** 2 / 64
 
 
 def misplaced_frames(

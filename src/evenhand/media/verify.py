@@ -14,7 +14,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.measure.quality import misplaced_frames, psnr, thumbnail
+from evenhand.measure.quality import misplaced_frames, pixels_of_a_part, psnr, thumbnail
 from evenhand.media.boxes import IDENTITY, VideoTrack, top_level, video_tracks
 from evenhand.media.pixels import Planes, planes_of
 from evenhand.media.records import ColourTags
@@ -22,7 +22,9 @@ from evenhand.media.unlabelled import bitstream_tags
 
 Thumbnails = npt.NDArray[np.float32]
 
-_SLACK = 1.0  # codes of 8 bits: neighbours that differ by less cannot be told apart
+# Neighbours whose thumbnails differ by less cannot be told apart, in codes of 8 bits: what coding
+# takes away, and the noise of a mean, which falls with the number of pixels in it (both measured).
+_SLACK, _GRAIN = 1.0, 40.0
 _PLACES = ("location", "gps", "xyz", "loci")
 
 
@@ -129,7 +131,7 @@ def verify_master(
         broken = Check("readable", "a file that decodes", f"{error}", False)
         return Verification((broken,), (), None, None, None, None)
     if thumbnails is not None:
-        checks.append(_order_check(decoded, thumbnails, expected.bits))
+        checks.append(_order_check(decoded, thumbnails, expected))
     checks += _quality_checks(decoded, expected, samples)
     return _with_figures(checks, decoded)
 
@@ -279,9 +281,11 @@ def _track_checks(path: Path, index: int, name: str, meant: SoundExpectation) ->
     ]
 
 
-def _order_check(seen: _Decoded, meant: Thumbnails, bits: int) -> Check:
+def _order_check(seen: _Decoded, meant: Thumbnails, expected: MasterExpectation) -> Check:
     found = np.array(seen.thumbnails, np.float32).reshape(-1, 8, 8)
-    wrong = misplaced_frames(found, meant, _SLACK * 2 ** (bits - 8))
+    pixels = pixels_of_a_part(expected.width, expected.height)
+    slack = _SLACK + _GRAIN / math.sqrt(pixels)
+    wrong = misplaced_frames(found, meant, slack * 2 ** (expected.bits - 8))
     told = f"{len(wrong)} misplaced, the first is {wrong[0]}" if wrong else "in order"
     return Check("order of frames", "in order", told, not wrong)
 
