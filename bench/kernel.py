@@ -25,7 +25,11 @@ import numpy as np
 from av.filter import Graph
 from numpy.typing import NDArray
 
+from evenhand.colourmath.encodings import named
 from evenhand.colourmath.ycbcr import MATRICES
+from evenhand.grade.compiled import compile_grade
+from evenhand.grade.document import Grade
+from evenhand.grade.exact import exact_transform
 from evenhand.kernels.frame import PlaneFormat, Planes
 from evenhand.kernels.grade import grade_planes, warm
 from evenhand.kernels.planes import planes_to_signal
@@ -49,16 +53,9 @@ def synthetic(signal: Array) -> Array:
     return np.clip(toned * 1.06, 0, 1) ** (1 / 2.4)
 
 
-def transform_named(name: str) -> Transform:
-    """`synthetic`, or the exact grade of first-generation phone log with that rendering."""
-    if name == "synthetic":
-        return synthetic
-    from evenhand.colourmath.encodings import named
-    from evenhand.grade.document import Grade
-    from evenhand.grade.exact import exact_transform
-
-    grade = Grade(encoding=named("phone-log-1"), rendering=name)  # type: ignore[arg-type]
-    return exact_transform(grade)
+def grade_named(rendering: str) -> Grade:
+    """A grade of first-generation phone log."""
+    return Grade(encoding=named("phone-log-1"), rendering=rendering)  # type: ignore[arg-type]
 
 
 def natural_picture(height: int, width: int, seed: int = 1) -> Planes:
@@ -107,6 +104,16 @@ def kernel_table(transform: Transform, size: int, bend: float) -> KernelTable:
     lattice = np.zeros((size**3, 4), np.float32)
     lattice[:, :3] = codes_of(transform(nodes[places]))
     return KernelTable.from_lattice(lattice.reshape(size, size, size, 4), axis=axis)
+
+
+def compiled_table(grade: Grade, planes: Planes) -> tuple[KernelTable, str]:
+    """The table that a master would use for this picture, and what the compiler says of it."""
+    signal = planes_to_signal(planes, SOURCE, BT709).reshape(-1, 3)
+    extent = float(signal.min()), float(signal.max())
+    compiled = compile_grade(grade, signal[:: max(1, len(signal) // 200_000)], extent=extent)
+    steps = "equal steps" if compiled.axis is None else "a bent axis"
+    bound = "within" if compiled.report.within_bound else "NOT within"
+    return compiled.table(), f"{compiled.size}^3 on {steps}, {bound} the bound"
 
 
 def write_cube(path: Path, transform: Transform, size: int) -> None:
@@ -249,7 +256,11 @@ def main() -> None:
     parser.add_argument("--size", default="3840x2160", help="width x height, even")
     parser.add_argument("--rounds", type=int, default=15)
     parser.add_argument("--threads", type=int, nargs="+", default=[1, 2])
-    parser.add_argument("--lattice", type=int, default=65, help="nodes a side, for the kernel")
+    parser.add_argument(
+        "--lattice",
+        type=int,
+        help="nodes a side for the kernel; default: the grade compiled to its bound",
+    )
     parser.add_argument("--cube", type=int, default=33, help="nodes a side, for FFmpeg")
     parser.add_argument("--bend", type=float, default=1.0, help="exponent of a bent axis of nodes")
     parser.add_argument(
@@ -257,23 +268,27 @@ def main() -> None:
     )
     options = parser.parse_args()
     width, height = (int(n) for n in options.size.split("x"))
-    transform = transform_named(options.transform)
     say = lambda text: print(text, file=sys.stdout, flush=True)  # noqa: E731, T201
     say(f"warming up: {milliseconds(warm) / 1e3:.2f} s")
+    grade = None if options.transform == "synthetic" else grade_named(options.transform)
+    transform = synthetic if grade is None else exact_transform(grade)
+    picture, small = natural_picture(height, width), natural_picture(540, 960, seed=2)
+    size = options.lattice or 65
+    if grade is None or options.lattice:
+        table, note = kernel_table(transform, size, options.bend), f"{size}^3"
+        small_table = table
+    else:
+        table, note = compiled_table(grade, picture)
+        small_table, _ = compiled_table(grade, small)
+    say(f"{options.size} 4:2:2 10-bit to 4:2:0 10-bit, {options.transform}")
+    say(f"kernel: lattice {note}; FFmpeg: {options.cube}^3")
     with tempfile.TemporaryDirectory() as folder:
         cube = Path(folder) / "transform.cube"
         write_cube(cube, transform, options.cube)
-        table = kernel_table(transform, options.lattice, options.bend)
-        say(
-            f"{options.size} 4:2:2 10-bit to 4:2:0 10-bit, {options.transform}, "
-            f"kernel {options.lattice}^3, FFmpeg {options.cube}^3"
-        )
-        bench = Bench(natural_picture(height, width), table, cube)
         for threads in options.threads:
-            say(compare_speed(bench, threads, options.rounds))
-        small = Bench(natural_picture(540, 960, seed=2), table, cube)
+            say(compare_speed(Bench(picture, table, cube), threads, options.rounds))
         say("differences from the exact transform, 10-bit codes, rounding included:")
-        for line in compare_error(transform, small):
+        for line in compare_error(transform, Bench(small, small_table, cube)):
             say("  " + line)
 
 
