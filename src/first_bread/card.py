@@ -96,6 +96,15 @@ def _replace(path: Path, text: str) -> None:
     part.replace(path)
 
 
+def _record(path: Path) -> dict[str, Any]:
+    """A JSON object that was written here; empty where there is none or it is damaged."""
+    try:
+        found = json.loads(path.read_text())
+    except (FileNotFoundError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
 def _still_task(place: str, path: str, size: tuple[int, int], seconds: float) -> None:
     target = Path(path)
     if not target.exists():
@@ -148,7 +157,7 @@ class _Maker:
         records = [truth_path(self.folder), *sorted(self.work.glob("*.truth.json"))]
         found = {}
         for path in records:
-            record = json.loads(path.read_text()) if path.exists() else {}
+            record = _record(path)
             if record.get("settings") != self.stamp:
                 continue
             for truth in record["clips"]:
@@ -160,13 +169,11 @@ class _Maker:
     def _prepare(self) -> None:
         """Empty the work folder and remove clips of other settings that were made here."""
         stamp = self.work / "settings.json"
-        if stamp.exists() and json.loads(stamp.read_text()) != self.stamp:
+        if self.work.exists() and _record(stamp) != self.stamp:
             shutil.rmtree(self.work)
-        old = truth_path(self.folder)
-        if old.exists():
-            for truth in json.loads(old.read_text())["clips"]:
-                if truth["file"] not in self.truths:
-                    (self.folder / truth["file"]).unlink(missing_ok=True)
+        for truth in _record(truth_path(self.folder)).get("clips", []):
+            if truth["file"] not in self.truths:
+                (self.folder / truth["file"]).unlink(missing_ok=True)
         self.folder.mkdir(parents=True, exist_ok=True)
         self.work.mkdir(exist_ok=True)
         _replace(stamp, json.dumps(self.stamp))

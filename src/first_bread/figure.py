@@ -238,7 +238,7 @@ def _features(body: _Body, side: int) -> None:
     )
     body.head(
         (side * 0.019, 0.073, -0.0975),
-        0.0030,
+        0.0024,
         (side * 0.050, 0.072, -0.0845),
         0.0018,
         hair,

@@ -200,9 +200,11 @@ def _cobble(shape: Any, c: Triple, d: Triple, u: float, v: float) -> Surface:
     gain = (0.35 + 0.65 * body) * (0.7 + 0.6 * who) * (0.8 + 0.4 * fractal(u * 40, v * 40, s, 3))
     damp = fractal(u * 0.75, v * 0.75, s, 4)
     wet = smooth(0.46, 0.60, damp + 0.08 * (1.0 - body))
-    pool = smooth(0.60, 0.66, damp + 0.10 * (1.0 - body))
-    colour = scale(mix(c, d, 0.5 * cell(int(who * 1000), 1, 1)), gain * (1.0 - 0.4 * wet))
-    finish = (0.2 + 0.25 * wet, 14 + 60 * wet + 3000 * pool, 0.02 + 0.05 * wet + 0.08 * pool)
+    pool = smooth(0.53, 0.57, damp + 0.06 * (1.0 - body))
+    colour = scale(
+        mix(c, d, 0.5 * cell(int(who * 1000), 1, 1)), gain * (1.0 - 0.4 * wet - 0.35 * pool)
+    )
+    finish = (0.2 + 0.25 * wet, 14 + 60 * wet + 3000 * pool, 0.02 + 0.05 * wet + 0.16 * pool)
     return colour, finish, pool
 
 
