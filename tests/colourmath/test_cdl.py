@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import PyOpenColorIO as ocio
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.colourmath import acescct
@@ -68,6 +68,7 @@ def test_opencolorio_agrees(clamp):
     np.testing.assert_allclose(ours, theirs, atol=2e-6)
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.floats(-2.0, 2.0)] * 3))
 def test_a_neutral_cdl_changes_nothing(values):
     """Without a clamp even values beyond 0..1 stay to the bit."""

@@ -6,7 +6,7 @@ import colour
 import numpy as np
 import PyOpenColorIO as ocio
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.colourmath.encodings import ENCODINGS, named, transfer_of
@@ -166,6 +166,7 @@ def test_encoding_matches_the_opencolorio_builtin(name):
 
 
 @pytest.mark.parametrize("name", [n for n in TRANSFERS if n != "pq"])
+@settings(deadline=None)
 @given(light=st.floats(0.0, 8.0))
 def test_light_survives_the_round_trip(name, light):
     """What is coded comes back, in both ranges, from black to far above white."""
@@ -175,6 +176,7 @@ def test_light_survives_the_round_trip(name, light):
         assert back == pytest.approx(light, rel=1e-6, abs=1e-7)
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(0.001, 8.0), min_size=3, max_size=3))
 def test_pq_colours_survive_the_round_trip(light):
     """PQ mixes the channels on its way, and still comes back."""
@@ -184,6 +186,7 @@ def test_pq_colours_survive_the_round_trip(light):
 
 
 @pytest.mark.parametrize("name", TRANSFERS)
+@settings(deadline=None)
 @given(low=st.floats(-64 / 876, 959 / 876), high=st.floats(-64 / 876, 959 / 876))
 def test_more_signal_is_never_less_light(name, low, high):
     """Every curve rises over all that narrow codes can say, sub-black and superwhite too."""

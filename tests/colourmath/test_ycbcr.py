@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.colourmath.ycbcr import MATRICES, to_codes, to_rgb
@@ -89,6 +89,7 @@ def test_rgb_planes_take_the_luma_scale():
     np.testing.assert_allclose(to_codes(RED, 10, "rgb", "narrow"), [940.0, 64.0, 64.0])
 
 
+@settings(deadline=None)
 @given(
     codes=st.tuples(*[st.integers(0, 1023)] * 3),
     matrix=st.sampled_from(list(MATRICES)),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.colourmath.encodings import ENCODINGS, named, transfer_of
@@ -127,6 +127,7 @@ def test_a_white_set_by_hand_replaces_the_levelled_one():
     )
 
 
+@settings(deadline=None)
 @given(
     contrast=st.floats(0.2, 3.0),
     low=st.floats(-0.02, 16.0),
@@ -227,6 +228,7 @@ EVERY_GRADE = [
 
 
 @pytest.mark.parametrize("grade", EVERY_GRADE, ids=lambda g: f"{g.encoding.name} {g.rendering}")
+@settings(deadline=None)
 @given(signal=st.tuples(ANY, ANY, ANY))
 def test_every_input_gives_a_colour(grade, signal):
     """NaN, infinity and signals beyond all codes come out finite and in 0..1."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.colourmath.encodings import ENCODINGS, named, transfer_of
@@ -24,6 +24,7 @@ SCENE = PlainSetting(peak=12.0, scene_referred=True, compress_gamut=True)
 LIGHT = st.floats(-0.5, 12.0)
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.floats(0.0, 1.0)] * 3))
 def test_a_display_referred_clip_passes_unchanged(signal):
     """BT.709 video through plain-sdr is the same video, in range, to 0.01 10-bit code."""
@@ -74,6 +75,7 @@ def test_the_peak_moves_with_exposure():
     np.testing.assert_allclose(exact_transform(grade)([[1.0, 1.0, 1.0]]), 1.0, atol=1e-6)
 
 
+@settings(deadline=None)
 @given(low=st.floats(0.0, 14.0), high=st.floats(0.0, 14.0), peak=st.floats(0.2, 500.0))
 def test_tones_keep_their_order(low, high, peak):
     """No tone passes another, whatever the peak."""
@@ -84,6 +86,7 @@ def test_tones_keep_their_order(low, high, peak):
     assert (tones[0] <= tones[1] + 1e-12).all()
 
 
+@settings(deadline=None)
 @given(st.tuples(LIGHT, LIGHT, LIGHT))
 def test_every_light_gives_a_displayable_colour(light):
     """Colours outside BT.709 come out inside, finite."""
@@ -94,6 +97,7 @@ def test_every_light_gives_a_displayable_colour(light):
     assert (found <= 1.0).all()
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.floats(0.0, 0.3)] * 3), st.integers(0, 2))
 def test_compression_keeps_luminance_and_separates_colours(rgb, channel):
     """A colour outside the gamut keeps its luminance, and a stronger one stays the stronger."""

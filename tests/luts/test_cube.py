@@ -7,7 +7,7 @@ import time
 import numpy as np
 import PyOpenColorIO as ocio
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -100,6 +100,7 @@ TABLES = st.integers(2, 5).flatmap(
 )
 
 
+@settings(deadline=None)
 @given(TABLES, st.text(max_size=40), st.floats(-2.0, 0.0), st.floats(0.5, 4.0))
 def test_what_is_written_is_read_back(lattice, title, low, high):
     """Six decimals come back to the bit, titles on one line, ranges to nine digits."""

@@ -51,7 +51,9 @@ def ciede2000(first: ArrayLike, second: ArrayLike) -> Array:
     a1, a2 = a1 * stretch, a2 * stretch
     c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
     h1, h2 = np.degrees(np.arctan2(b1, a1)) % 360.0, np.degrees(np.arctan2(b2, a2)) % 360.0
-    turn = (h2 - h1 + 180.0) % 360.0 - 180.0
+    turn = h2 - h1
+    # Hues exactly opposite keep their sign: their mean is then half their sum, as Sharma has it.
+    turn = turn - np.where(np.abs(turn) > 180.0, np.copysign(360.0, turn), 0.0)
     d_hue = np.where(c1 * c2 == 0.0, 0.0, 2.0 * np.sqrt(c1 * c2) * np.sin(np.radians(turn) / 2.0))
     mean_l, mean_c = (l1 + l2) / 2.0, (c1 + c2) / 2.0
     mean_h = np.where(c1 * c2 == 0.0, h1 + h2, (h1 + turn / 2.0) % 360.0)
