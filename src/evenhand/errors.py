@@ -18,9 +18,9 @@ from typing import ClassVar
 class EvenhandError(Exception):
     """Base of every error that is shown as one line instead of a traceback.
 
-    Every error carries the same three facts: `subject` (the file, clip or option), `found` (what was
-    found and, where it helps, what was expected) and `remedy` (what to do next). None can be raised
-    without a remedy.
+    Every error carries the same three facts: `subject` (the file, clip or option), `found` (what
+    was found and, where it helps, what was expected) and `remedy` (what to do next). None can be
+    raised without a remedy.
     """
 
     exit_status: ClassVar[int] = 1

@@ -107,7 +107,7 @@ class MasterWriter:
         )
         self._samples: dict[int, Planes] = {}
         self._thumbnails: list[Any] = []
-        self._blank: tuple[Any, Planes] | None = None
+        self._blanks: dict[int, tuple[Any, Planes]] = {}
         self._sound: list[CopiedTrack | EncodedTrack] = []
         self._out: Any = None
         self._overwrite = overwrite
@@ -155,11 +155,14 @@ class MasterWriter:
             raise self._plainly(failure) from failure
 
     def blank(self) -> Planes:
-        """Return the planes of a new frame to fill and then pass to `write`, which saves a copy."""
+        """Return the planes of a new frame to fill and then pass to `write`, which saves a copy.
+
+        May be called from another thread, and ahead of `write`.
+        """
         plan, spec = self.order.plan, self.order.spec
         frame = av.VideoFrame(plan.width, plan.height, spec.pixel_format)
         planes = planes_of(frame)
-        self._blank = (frame, planes)
+        self._blanks[id(planes[0])] = (frame, planes)
         return planes
 
     def write(self, y: Plane, u: Plane, v: Plane) -> None:
@@ -167,17 +170,17 @@ class MasterWriter:
 
         Raises TargetError when the drive is full or gone, ValueError for planes of another shape.
         """
-        if self._blank is None or self._blank[1][0] is not y:
-            for blank, given in zip(self.blank(), (y, u, v), strict=True):
-                if blank.shape != given.shape or blank.dtype != given.dtype:
+        if id(y) not in self._blanks:
+            given, (y, u, v) = (y, u, v), self.blank()
+            for blank, plane in zip((y, u, v), given, strict=True):
+                if blank.shape != plane.shape or blank.dtype != plane.dtype:
                     raise ValueError(
-                        f"a plane is {given.dtype} {given.shape}, expected {blank.dtype} "
+                        f"a plane is {plane.dtype} {plane.shape}, expected {blank.dtype} "
                         f"{blank.shape}"
                     )
-                blank[:] = given
-        assert self._blank is not None
-        frame, (y, u, v) = self._blank
-        self._blank = None  # the encoder's threads may read it for a while: never write to it again
+                blank[:] = plane
+        # Taken out: the encoder's threads may read a frame for a while, so it is never used again.
+        frame, (y, u, v) = self._blanks.pop(id(y))
         index = self.written
         if index in self._compared:
             self._samples[index] = (y.copy(), u.copy(), v.copy())

@@ -58,8 +58,10 @@ class Grading:
 _CROPS: Final = ((0, 0), (1, 0), (0, 1), (1, 1))
 
 
-def graded(grading: Grading, frame: DecodedFrame, number: int) -> Planes:
-    """One picture of the master: planes of codes in the target's format and size.
+def graded(
+    grading: Grading, frame: DecodedFrame, number: int, blank: Callable[[], Planes]
+) -> Planes:
+    """One picture of the master in planes from `blank`, which have the target's format and size.
 
     `number` seeds the dither, so that the same frame always comes out the same.
     """
@@ -67,7 +69,7 @@ def graded(grading: Grading, frame: DecodedFrame, number: int) -> Planes:
     dither = grading.target.bits < frame.bits
     if grading.straight:
         planes = _cropped(frame, grading.width, grading.height)
-        out = grading.target.empty(grading.height, grading.width)
+        out = blank()
         grade_planes(
             planes, source, grading.kr_kb, grading.table, out, grading.target,
             dither=dither, frame=number, threads=THREADS,
@@ -79,7 +81,7 @@ def graded(grading: Grading, frame: DecodedFrame, number: int) -> Planes:
         frame.planes, source, grading.kr_kb, grading.table, between, _BETWEEN, threads=THREADS
     )
     y, u, v = (_placed(plane, grading) for plane in between)
-    out = grading.target.empty(grading.height, grading.width)
+    out = blank()
     convert_planes(
         (y, u, v), _BETWEEN, out, grading.target, dither=dither, frame=number, threads=THREADS
     )
@@ -142,7 +144,7 @@ def write_pictures(
         def grade() -> None:
             number = 0
             for frame, shown in decoded:
-                finished.put((graded(grading, frame, number), shown))
+                finished.put((graded(grading, frame, number, writer.blank), shown))
                 number += shown
             finished.close()
 
