@@ -11,6 +11,7 @@ from evenhand.drawing.model import (
     MasterCheck,
     MasterFile,
     ReportModel,
+    SetupReport,
     UnreadableFile,
 )
 from evenhand.drawing.worst import Worst
@@ -96,8 +97,9 @@ def test_a_clip_left_alone_is_not_counted_as_levelled() -> None:
         return LevelDecision(clip="a", setup="s", reference="r", status=status, why="")  # type: ignore[arg-type]
 
     clips = [ClipReport(s, s, levelling=told(s)) for s in ("matched", "left alone")]
-    model = ReportModel("x", clips=tuple(clips))
-    assert "1 levelled, 1 left alone." in words.headline(model)[1]
+    setups = (SetupReport("s", ("matched", "left alone"), "r"),)
+    model = ReportModel("x", clips=tuple(clips), setups=setups)
+    assert "1 matched to 1 reference, 1 left alone." in words.headline(model)[1]
 
 
 def test_masters_without_checks_do_not_pass() -> None:

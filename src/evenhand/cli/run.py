@@ -13,6 +13,7 @@ from evenhand.cli.options import Strength, json_option, pair
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ScanResult
+    from evenhand.jobs.level import GreyPoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ class Order:
     allow_damaged: bool = False
     overwrite: bool = False
     truth: Path | None = None
+    greys: tuple[GreyPoint, ...] = ()
 
 
 @click.command(
@@ -100,7 +102,7 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     if not as_json:
         show_findings(found)
     with show.progress() as progress:
-        levelled = level(order.shoot, LevelOptions(), progress)
+        levelled = level(order.shoot, LevelOptions(greys=order.greys), progress)
     if not as_json:
         show_levels(levelled)
     use_look(order.shoot, order.look, order.strength)

@@ -17,7 +17,8 @@ D65: Final = (0.3127, 0.3290)
 D50: Final = (0.3457, 0.3585)
 
 # fmt: off
-_CONES: Final[Mapping[Method, Array]] = MappingProxyType({
+# XYZ to cone responses, 3x3.
+CONES: Final[Mapping[Method, Array]] = MappingProxyType({
     # Lam 1985, as printed in the ICC specification, annex E.
     "bradford": np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367],
                           [0.0389, -0.0685, 1.0296]]),
@@ -41,6 +42,6 @@ def adaptation_matrix(src: tuple[float, float], dst: tuple[float, float], method
     """XYZ seen under white `src` to XYZ under `dst` (3x3); complete adaptation, Y of white kept."""
     if src == dst:
         return np.eye(3)
-    cones = _CONES[method]
+    cones = CONES[method]
     gains = (cones @ xy_to_xyz(dst)) / (cones @ xy_to_xyz(src))
     return np.linalg.solve(cones, gains[:, None] * cones).astype(np.float64)

@@ -238,8 +238,13 @@ def _identified(model: ReportModel) -> str:
 def _levelled(model: ReportModel) -> str:
     outcomes = [c.levelling.status for c in model.clips if c.levelling]
     alone = outcomes.count("left alone")
-    words = f"{len(outcomes) - alone} levelled"
+    matched, setups = _matched(outcomes), len(model.setups)
+    words = f"{matched} matched to {counted(setups, 'reference')}" if matched else "None matched"
     return f"{words}, {alone} left alone." if alone else f"{words}."
+
+
+def _matched(outcomes: list[Status]) -> int:
+    return outcomes.count("matched") + outcomes.count("grey")
 
 
 def _level_tiles(model: ReportModel) -> list[Tile]:
@@ -247,7 +252,8 @@ def _level_tiles(model: ReportModel) -> list[Tile]:
     if not outcomes:
         return []
     alone = outcomes.count("left alone")
-    found = [Tile(str(len(outcomes) - alone), "levelled", f"{alone} left alone" if alone else "")]
+    remark = f"{alone} left alone" if alone else ""
+    found = [Tile(str(_matched(outcomes)), "matched to their reference", remark)]
     far = furthest(model)
     if far is not None:
         remark = "as shot and levelled" if far.after is not None else "as shot"

@@ -61,7 +61,11 @@ def scan(
     """
     said = {clip: named(name) for clip, name in (encodings or {}).items()}
     files, aside = _files(card)
-    known = store.load(folder) if (folder / store.DOCUMENT).exists() else Shoot(name=card.name)
+    known = (
+        store.load(folder)
+        if (folder / store.DOCUMENT).exists()
+        else Shoot(name=folder.absolute().stem)
+    )
     prints = {path: _print(path) for path in files}
     name = _card_name(known, card, {p.fingerprint for p in prints.values()})
     before = {clip.fingerprint: clip for clip in known.clips if clip.card == name}

@@ -32,7 +32,7 @@ from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
 
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
 FLOOR = 0.004  # scene light under which a pixel is noise and does not vote
-GREY_BOX = 0.02  # of the picture's width: the side of a grey sample
+GREY_BOX = 0.012  # of the picture's width: the side of a grey sample
 
 
 @dataclass(frozen=True, slots=True)

@@ -134,7 +134,9 @@ def _connected(clip: str, solved: _Solved) -> LevelDecision:
     if solved.grey:
         told.append(_grey_told(clip, solved.grey, fault))
     elif clip == reference:
-        told.append("the others are matched to it; its own exposure and white stay as shot")
+        alone = len(solved.setup.clips) == 1
+        role = "it is alone in its setup" if alone else "the others are matched to it"
+        told.append(f"{role}; its own exposure and white stay as shot")
         told += [f"the grey card was not used ({r})" for r in solved.refusals]
     closure, loop_told = _closure(clip, found.loops)
     told += loop_told

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.colourmath.adaptation import D65, xy_to_xyz
+from evenhand.colourmath.adaptation import CONES, D65, xy_to_xyz
 from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.colourmath.white import kelvin_duv, white_xy
 from evenhand.grade.document import White
@@ -20,16 +20,8 @@ from evenhand.measure.decisions import Difference
 
 Array = NDArray[np.float64]
 
-# CAT16's matrix from XYZ to cone responses (Li et al. 2017, table 1).
-CAT16 = np.array(
-    [
-        [0.401288, 0.650173, -0.051461],
-        [-0.250268, 1.204414, 0.045854],
-        [-0.002079, 0.048952, 0.953127],
-    ]
-)
 _XYZ = np.asarray(rgb_to_xyz("bt2020"), dtype=np.float64)
-_CONES = CAT16 @ _XYZ
+_CONES = CONES["cat16"] @ _XYZ
 _RGB = np.linalg.inv(_CONES)
 _NEUTRAL = _CONES.sum(axis=1)
 _D65_KELVIN, _D65_DUV = kelvin_duv(D65)
@@ -89,7 +81,7 @@ def levelling_gains(stops: float, white: White | None) -> Array:
     """log2 cone gains that a correction of `stops` and `white` applies (white is taken to D65)."""
     if white is None:
         return np.full(3, float(stops))
-    cones = CAT16 @ xy_to_xyz(white_xy(white.kelvin, white.duv))
+    cones = CONES["cat16"] @ xy_to_xyz(white_xy(white.kelvin, white.duv))
     gains: Array = float(stops) - np.log2(cones / _NEUTRAL)
     return gains
 
