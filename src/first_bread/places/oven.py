@@ -82,7 +82,7 @@ def _room(s: Scene) -> None:
     s.glow(ELLIPSOID, (x, y + 0.005, z), (0.05, 0.055, 0.05), (18, 17, 15))
     bulb = s.lamp_colour("bulb_2900") * 210
     s.light(_BULB, (0.06, 0, 0), (0, 0, 0.06), (0, -1, 0), bulb)
-    far = s.lamp_colour("bulb_2700") * 5
+    far = s.lamp_colour("bulb_2700") * 10
     s.light((1.9, 2.7, -2.2), (0.25, 0, 0), (0, 0, 0.25), (-0.45, -0.8, 0.4), far)
 
 
@@ -133,7 +133,7 @@ def _baker(s: Scene) -> None:
 
 def oven() -> Scene:
     """The oven room."""
-    s = Scene("oven", _VIEW, 1.9, (0.065, 0.057, 0.047))
+    s = Scene("oven", _VIEW, 2.15, (0.095, 0.081, 0.064))
     s.key_card = KeyCard((-0.60, 1.25, 0.35), (-0.2, 0.85, -0.48))
     _front(s)
     _chamber(s)
