@@ -110,12 +110,22 @@ def test_lattices_of_any_size_are_read_right(size):
     assert_rounded(run(planes, source, table, target), expected, 0.05)
 
 
-def test_an_axis_places_the_nodes():
-    """With nodes along an axis the result is that of a lattice whose nodes lie there."""
+def bent_axis(kind):
+    """An axis that no polynomial of a low degree follows, or one that is such a polynomial."""
     share = np.linspace(0, 1, 513)
-    axis = np.interp(share, (0, 0.3, 0.35, 0.8, 1), (0, 0.1, 0.4, 0.7, 1)).astype(np.float32)
+    if kind == "free":
+        return np.interp(share, (0, 0.3, 0.35, 0.8, 1), (0, 0.1, 0.4, 0.7, 1)).astype(np.float32)
+    bent = share + 0.8 * share * (1 - share) * (0.4 - share**3)
+    return bent.astype(np.float32)
+
+
+@pytest.mark.parametrize("kind", ["free", "polynomial"])
+def test_an_axis_places_the_nodes(kind):
+    """With nodes along an axis the result is that of a lattice whose nodes lie there."""
+    axis = bent_axis(kind)
     lattice, target = random_lattice(5), PlaneFormat(10, 1, 1)
     table = KernelTable.from_lattice(lattice, (-0.05, 1.05), axis)
+    assert bool(table.curve) == (kind == "polynomial")
     assert np.abs(np.diff(np.diff(table.nodes()))).max() > 0.02
     source = PlaneFormat(10, 2, 1)
     planes = picture(source, 9, TILE + 31)

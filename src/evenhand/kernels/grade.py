@@ -40,7 +40,7 @@ from evenhand.kernels.layout import (
     SMALL,
     TILE,
 )
-from evenhand.kernels.table import KernelTable
+from evenhand.kernels.table import CURVE_DEGREE, KernelTable
 from evenhand.kernels.tiles import load_tile, store_tile
 
 f4 = np.float32
@@ -91,6 +91,28 @@ def _coordinates(floats, offsets, count, matrix, lattice):  # type: ignore[no-un
 
 
 @kernel
+def _on_curve(place, curve):  # type: ignore[no-untyped-def]
+    """Horner's scheme, within -1 … 1."""
+    place = min(max(place, f4(-1.0)), f4(1.0))
+    c9, c8, c7, c6, c5, c4, c3, c2, c1, c0 = curve
+    value = (((c9 * place + c8) * place + c7) * place + c6) * place + c5
+    return ((((value * place + c4) * place + c3) * place + c2) * place + c1) * place + c0
+
+
+@kernel
+def _coordinates_on_curve(floats, offsets, count, matrix, lattice, curve):  # type: ignore[no-untyped-def]
+    """Stage A for nodes along a polynomial; `matrix` gives places from -1 to 1."""
+    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
+    for x in range(count):
+        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
+        grey = y * luma
+        r = _on_curve(grey + (red_v * v + shift_r), curve)
+        g = _on_curve(grey + (green_u * u + (green_v * v + shift_g)), curve)
+        b = _on_curve(grey + (blue_u * u + shift_b), curve)
+        _place(floats, offsets, x, r, g, b, lattice)
+
+
+@kernel
 def _axis_places(floats, count, matrix, last):  # type: ignore[no-untyped-def]
     """Where r, g and b lie in the axis; they take the place of Y', Cb and Cr."""
     luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
@@ -111,7 +133,7 @@ def _on_axis(floats, segments, count, axis):  # type: ignore[no-untyped-def]
     tile, as words and as floats. Fetching whole words first leaves one load and one store a pixel
     that are not vector code.
     """
-    lines, pairs, pair_floats = axis
+    lines, pairs, pair_floats = axis[0], axis[1], axis[2]
     for x in range(count):
         segments[x] = np.int32(floats[x])
     for x in range(count):
@@ -141,6 +163,8 @@ def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: igno
         some, places = floats[start:], offsets[start:]
         if axis[0].size:
             _coordinates_on_axis(some, places, count, matrix, lattice, axis)
+        elif axis[3]:
+            _coordinates_on_curve(some, places, count, matrix, lattice, axis[4])
         else:
             _coordinates(some, places, count, matrix, lattice)
 
@@ -198,7 +222,7 @@ def _grade_band(source, target, steps, size, formats, table, axis, numbers, fram
 
 def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.uint64]:
     """Start and slope of each segment of the axis, in coordinates of the lattice; or nothing."""
-    if not table.axis.size:
+    if table.curve or not table.axis.size:
         return np.empty(0, np.uint64)
     places = np.arange(table.axis.size)
     values = table.axis.astype(np.float64) * float(top)
@@ -208,12 +232,14 @@ def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.uint64]:
 
 
 def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
-    """Codes to places in the lattice (or its axis): the factors, then the shifts, of stage A."""
-    cells = (table.axis.size or table.size) - 1
-    per_unit = cells / (table.high - table.low)
+    """Codes to places in the lattice, its axis or its curve: factors, then shifts, of stage A."""
+    first, last = 0.0, float((table.axis.size or table.size) - 1)
+    if table.curve:
+        first, last = -1.0, 1.0
+    per_unit = (last - first) / (table.high - table.low)
     *factors, shift_r, shift_g, shift_b = source.signal_factors(kr_kb)
-    shifts = (shift - table.low for shift in (shift_r, shift_g, shift_b))
-    return tuple(np.float32(n * per_unit) for n in (*factors, *shifts))
+    shifts = (first + (shift - table.low) * per_unit for shift in (shift_r, shift_g, shift_b))
+    return tuple(np.float32(n) for n in (*(f * per_unit for f in factors), *shifts))
 
 
 def grade_planes(
@@ -252,13 +278,14 @@ def grade_planes(
         (dst_format.sub_x, dst_format.sub_y),
     )
 
-    lines = _axis_lines(table, top)
+    lines, is_curve = _axis_lines(table, top), bool(table.curve)
+    curve = tuple(np.float32(c) for c in table.curve or (0.0,) * (CURVE_DEGREE + 1))
 
     def band(first: int, end: int) -> None:
         own = thread_scratch()
         _grade_band(
             sources, targets, (source_steps, target_steps), (height, width), formats, values,
-            (lines, own.pairs, own.pair_floats), numbers, frame, (first, end),
+            (lines, own.pairs, own.pair_floats, is_curve, curve), numbers, frame, (first, end),
             (own.floats, own.offsets),
         )  # fmt: skip
 

@@ -12,6 +12,9 @@ from evenhand.kernels.layout import aligned_zeros
 
 MAX_SIZE = 256
 """Byte offsets are worked out in float32, which is exact for multiples of 16 below 2^28."""
+CURVE_DEGREE = 9
+CURVE_TOLERANCE = 2e-3
+"""Cells: the straight pieces between the points of a smooth axis are as far from it themselves."""
 MAX_CODE = 65536.0
 """Far beyond every code; no sum of values below it can overflow float32."""
 
@@ -22,7 +25,10 @@ class KernelTable:
 
     Make one with `from_lattice`. `values` is flat, aligned, [b, g, r, (Y', Cb, Cr, Y')];
     `low`, `high` are the signals of the first and last node; `axis` is empty, or the position of a
-    signal among the nodes (0 … 1) at equal steps from `low` to `high`.
+    signal among the nodes (0 … 1) at equal steps from `low` to `high`. `curve` is the axis as a
+    polynomial, where it is one: coefficients from the highest power down, of the place between
+    `low` (-1) and `high` (1), with the coordinate in the lattice as value. The kernel evaluates a
+    polynomial much faster than it looks up an axis.
     """
 
     values: NDArray[np.float32]
@@ -30,6 +36,7 @@ class KernelTable:
     low: float
     high: float
     axis: NDArray[np.float32]
+    curve: tuple[float, ...] = ()
 
     @classmethod
     def from_lattice(
@@ -57,7 +64,8 @@ class KernelTable:
         values = aligned_zeros(size**3 * 4, np.float32)
         values.reshape(-1, 4)[:, :3] = lattice.reshape(-1, last)[:, :3]
         values.reshape(-1, 4)[:, 3] = values.reshape(-1, 4)[:, 0]
-        return cls(values, size, float(low), float(high), _checked_axis(axis))
+        checked = _checked_axis(axis)
+        return cls(values, size, float(low), float(high), checked, _as_curve(checked, size))
 
     def nodes(self) -> NDArray[np.float64]:
         """The signal of every node along an axis, (N,)."""
@@ -77,3 +85,16 @@ def _checked_axis(axis: NDArray[np.float32] | None) -> NDArray[np.float32]:
     if axis[0] != 0.0 or axis[-1] != 1.0 or (np.diff(axis) <= 0).any():
         raise ValueError("an axis rises from 0 to 1")
     return axis
+
+
+def _as_curve(axis: NDArray[np.float32], size: int) -> tuple[float, ...]:
+    """The axis as a polynomial, or nothing where none lies close enough everywhere."""
+    if not axis.size:
+        return ()
+    places, values = np.linspace(-1.0, 1.0, axis.size), axis.astype(np.float64) * (size - 1)
+    degree = min(CURVE_DEGREE, axis.size - 1)
+    series = np.polynomial.Chebyshev.fit(places, values, degree, domain=(-1.0, 1.0))
+    if np.abs(series(places) - values).max() > CURVE_TOLERANCE:
+        return ()
+    powers = series.convert(kind=np.polynomial.Polynomial).coef
+    return tuple(float(c) for c in np.pad(powers, (0, CURVE_DEGREE + 1 - len(powers)))[::-1])
