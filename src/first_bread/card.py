@@ -82,8 +82,9 @@ def _checked_frames(frames: int) -> int:
 def _wanted(clips: Collection[str] | None) -> list[Shot]:
     if clips is None:
         return list(SHOTS)
+    names = {form for s in SHOTS for form in (s.name, s.name[:4])}
     for name in clips:
-        if not any(name in (shot.name, shot.name[:4]) for shot in SHOTS):
+        if name not in names:
             known = ", ".join(shot.name for shot in SHOTS)
             raise UsageError(name, "the card has no such clip", f"Choose from: {known}")
     return [shot for shot in SHOTS if shot.name in clips or shot.name[:4] in clips]

@@ -11,30 +11,6 @@ import pytest
 
 from evenhand.cli.main import status
 
-# A spec as a person would write one: any size, the quickest encoder settings.
-TINY = """
-name = "tiny"
-title = "Tiny, for tests"
-rate = "25"
-container = "mp4"
-codec = "hevc"
-codec_tag = "hvc1"
-profile = "Main 10"
-pixel_format = "yuv420p10le"
-encoding = "bt709"
-default_quality = "quick"
-[sound]
-codec = "aac"
-[quality.quick]
-psnr_luma = 25.0
-psnr_chroma = 25.0
-bits_per_pixel = 2.0
-[quality.quick.encoder]
-preset = "ultrafast"
-crf = "18"
-x265-params = "open-gop=0:info=0:log-level=error:pools=1:frame-threads=1"
-"""
-
 
 @dataclass(frozen=True)
 class Said:
@@ -54,11 +30,14 @@ Call = Callable[..., Said]
 
 @pytest.fixture
 def call(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    quick_spec: Callable[..., str],
 ) -> Call:
     """Call a verb in a folder of its own; no call may show a traceback."""
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "tiny.toml").write_text(TINY, "utf-8")
+    (tmp_path / "tiny.toml").write_text(quick_spec("tiny"), "utf-8")
 
     def run(*arguments: object) -> Said:
         code = status([str(a) for a in arguments])

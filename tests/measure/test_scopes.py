@@ -8,12 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.errors import UsageError
+from evenhand.kernels.frame import PlaneFormat
+from evenhand.kernels.planes import planes_to_signal
 from evenhand.measure.graticule import bar_targets
 from evenhand.measure.scopes import (
     CHROMA_VALUE,
     LEVEL_PERCENT,
-    measure_planes,
     measure_scopes,
 )
 
@@ -57,6 +59,14 @@ def flat(colour: tuple[float, ...], size: tuple[int, int] = (4, 6)) -> np.ndarra
 
 def where(counts: np.ndarray) -> list[int]:
     return np.flatnonzero(counts).tolist()
+
+
+def measure_planes(planes, bits: int, matrix: str, code_range: str):
+    """Scopes of a picture as decoded."""
+    y, cb, cr = planes
+    sub = round(y.shape[1] / cb.shape[1]), round(y.shape[0] / cb.shape[0])
+    source = PlaneFormat(bits, *sub, code_range == "full")
+    return measure_scopes(planes_to_signal((y, cb, cr), source, MATRICES[matrix]), matrix)
 
 
 @pytest.mark.oracle

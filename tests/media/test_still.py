@@ -15,7 +15,7 @@ import pytest
 
 from evenhand.errors import TargetError, UsageError
 from evenhand.media.icc import display_profile
-from evenhand.media.still import codes, picture_bytes, png_bytes, still_profile, tiff_bytes
+from evenhand.media.still import codes, png_bytes, still_profile, tiff_bytes
 from evenhand.media.still import write_still as write
 
 SIGNAL = np.random.default_rng(2).random((31, 53, 3))
@@ -214,15 +214,3 @@ def test_another_suffix_is_wrong_usage(tmp_path: Path) -> None:
     """The two that are written are named."""
     with pytest.raises(UsageError, match=r"\.png or \.tif"):
         write(tmp_path / "still.bmp", SIGNAL)
-
-
-@pytest.mark.parametrize(("kind", "head"), [("jpeg", b"\xff\xd8\xff"), ("png", b"\x89PNG")])
-def test_small_pictures_for_pages_have_eight_bits(kind: str, head: bytes) -> None:
-    """And look like the signal."""
-    signal = np.full((16, 16, 3), (0.8, 0.5, 0.2))
-    data = picture_bytes(signal, kind)  # type: ignore[arg-type]
-    found = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-
-    assert data.startswith(head)
-    assert found.dtype == np.uint8
-    assert found[8, 8, ::-1].tolist() == pytest.approx([204, 128, 51], abs=3)

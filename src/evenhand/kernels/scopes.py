@@ -79,25 +79,3 @@ def count_scopes(signal, weights, per_column, low, high, wave, vector, radius, s
                 shares[ANY_AT_WHITE] += most >= WHITE_LEVEL
                 shares[ALL_AT_BLACK] += most <= BLACK_LEVEL
                 shares[ALL_AT_WHITE] += least >= WHITE_LEVEL
-
-
-@kernel
-def planes_to_signal(first, second, third, affine, signal):  # type: ignore[no-untyped-def]
-    """Code planes to R′G′B′; a chroma sample serves all the pixels that it covers.
-
-    first (h, w) unsigned; second and third of the same or a whole smaller size; affine (3, 4)
-    float32, one row a channel: weights of the three planes, then an offset; signal (h, w, 3)
-    float32, written.
-    """
-    height, width = first.shape
-    down = (height + second.shape[0] - 1) // second.shape[0]
-    across = (width + second.shape[1] - 1) // second.shape[1]
-    for row in range(height):
-        for x in range(width):
-            one = np.float32(first[row, x])
-            two = np.float32(second[row // down, x // across])
-            three = np.float32(third[row // down, x // across])
-            for c in range(3):
-                signal[row, x, c] = (
-                    affine[c, 0] * one + affine[c, 1] * two + affine[c, 2] * three + affine[c, 3]
-                )

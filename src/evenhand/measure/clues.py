@@ -23,7 +23,7 @@ FAMILIES: Final = (PHONE, OTHER, HLG, PQ, SDR)
 # What this tool is given: phone clips, so mostly phone log and the phone's own formats.
 PRIOR: Final = {PHONE: 0.35, OTHER: 0.03, HLG: 0.2, PQ: 0.07, SDR: 0.35}
 _SOME: Final = 0.0005
-INTRA: Final = ("prores", "dnxhd", "cfhd")
+INTRA: Final = ("prores",)
 # Titles of published curves as metadata may spell them, without punctuation.
 CURVES: Final = ("slog3", "logc3", "logc4", "vlog", "clog2", "clog3", "log3g10")
 

@@ -13,13 +13,12 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.colourmath.ycbcr import MATRICES, CodeRange, code_scale, ycc_to_rgb
+from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.errors import UsageError
 from evenhand.kernels import scopes as kernels
 
 Counts = NDArray[np.uint32]
 Signal = NDArray[np.float32]
-Planes = tuple[NDArray[np.unsignedinteger], ...]
 
 MAX_COLUMNS: Final = 512
 PERCENTILES: Final = (0.1, 1.0, 5.0, 25.0, 50.0, 75.0, 95.0, 99.0, 99.9)
@@ -114,23 +113,6 @@ def measure_scopes(signal: Signal, matrix: str = "bt709", columns: int = MAX_COL
     )
     numbers = _numbers(matrix, wave.sum(axis=1, dtype=np.int64), radius, shares / (height * width))
     return Scopes(matrix, (width, height), wave, vector, numbers)
-
-
-def measure_planes(planes: Planes, bits: int, matrix: str, code_range: CodeRange) -> Scopes:
-    """Every scope of one picture as decoded: planes Y′, Cb, Cr of unsigned codes, chroma full size,
-    half wide or half in both. A chroma sample counts for each pixel that it covers.
-    """
-    return measure_scopes(signal_of_planes(planes, bits, matrix, code_range), matrix)
-
-
-def signal_of_planes(planes: Planes, bits: int, matrix: str, code_range: CodeRange) -> Signal:
-    """R′G′B′ (h, w, 3), unclipped; chroma is repeated, not interpolated."""
-    gain, offset = code_scale(bits, matrix, code_range)
-    weights = ycc_to_rgb(matrix) / gain
-    affine = np.column_stack([weights, -weights @ offset]).astype(np.float32)
-    signal = np.empty((*planes[0].shape, 3), np.float32)
-    kernels.planes_to_signal(*planes, affine, signal)
-    return signal
 
 
 def _weights(matrix: str) -> Signal:

@@ -1,4 +1,4 @@
-"""Stills: 16-bit PNG and TIFF that say what their codes mean, and small pictures for pages.
+"""Stills: 16-bit PNG and TIFF that say what their codes mean.
 
 A still holds the display signal, full range. For BT.709 (display BT.1886, gamma 2.4) viewers are
 told three times: by code points (cICP), by gamma and chromaticities, and by an ICC profile. HLG and
@@ -98,17 +98,6 @@ def tiff_bytes(signal: Picture, encoding: MasterEncoding = "bt709") -> bytes:
         profile = still_profile()
         fields.append((34675, 7, len(profile), profile))
     return _tiff(pixels, fields)
-
-
-def picture_bytes(
-    signal: Picture, kind: Literal["jpeg", "png"] = "jpeg", quality: int = 92
-) -> bytes:
-    """Return a display signal (h, w, 3), 0..1, as a small picture of 8 bits for a page.
-
-    Pages show untagged pictures as sRGB, whose curve is close to the display's.
-    """
-    settings = [cv2.IMWRITE_JPEG_QUALITY, quality] if kind == "jpeg" else []
-    return _encoded(f".{kind}", codes(signal, 8)[..., ::-1], settings)
 
 
 def still_profile() -> bytes:
