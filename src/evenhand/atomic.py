@@ -5,9 +5,10 @@ A reader never sees half a file, and a full disk or a pulled drive leaves what w
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from evenhand.errors import TargetError
@@ -20,11 +21,23 @@ def partial_name(target: Path) -> Path:
 
 def sync(path: Path) -> None:
     """Ask the system to put a file or folder on the disk; late write errors show here."""
-    if path.is_dir() and os.name == "nt":  # folders cannot be opened there
+    if path.is_dir():
+        _sync_folder(path)
         return
-    handle = os.open(path, os.O_RDONLY)
+    with path.open("r+b") as file:  # some systems sync only files that are open for writing
+        os.fsync(file.fileno())
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a rename itself last, where the system can sync a folder."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # network drives may not know it
+            raise
     finally:
         os.close(handle)
 
@@ -46,11 +59,12 @@ def whole_file(target: Path) -> Iterator[Path]:
     try:
         yield partial
         settle(partial, target)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise refused(target, error) from error
-    except BaseException:
-        partial.unlink(missing_ok=True)
+    except BaseException as error:
+        # The error that brought us here matters more than one in cleaning up.
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise refused(target, error) from error
         raise
 
 
@@ -62,8 +76,6 @@ def write_whole(target: Path, content: bytes) -> None:
 
 def refused(target: Path, error: OSError) -> TargetError:
     """What the system said, in words that tell what to do."""
-    import errno
-
     say = {
         errno.ENOSPC: ("no space left on its disk", "Make room or name another folder"),
         errno.EDQUOT: ("the disk quota is used up", "Make room or name another folder"),

@@ -105,8 +105,8 @@ class _Speed:
         if (step.job, step.clip) == self.key:
             return False
         now = time.monotonic()
-        if step.job != self.key[0]:
-            self.job_began = now
+        if step.job != self.key[0] and "verify" not in (step.job, self.key[0]):
+            self.job_began = now  # reading a master back is a part of making it
         self.key, self.began = (step.job, step.clip), now
         return True
 
@@ -120,6 +120,8 @@ class _Speed:
     def share(self, step: Step) -> float:
         """How much of the job is done, 0..1; clips count alike."""
         within = step.done / step.total if step.total else 0.0
+        if step.job == "verify":
+            within = 1.0
         return (step.number - 1 + within) / step.clips
 
     def left(self, step: Step) -> str:
@@ -137,6 +139,8 @@ class _Lines:
         self.speed = _Speed()
 
     def __call__(self, step: Step) -> None:
+        if step.job == "verify":
+            return
         first = self.speed.fresh(step)
         finished = step.total > 0 and step.done >= step.total
         if finished and step.total > 1:

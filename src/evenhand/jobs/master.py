@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
@@ -83,7 +82,7 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
             if done is not None:
                 kept.append(done)
                 continue
-            entry = _one(shoot, clip, spec, options, _teller(step, progress))
+            entry = _one(shoot, clip, spec, options, _Teller(step, progress))
             shoot = _recorded(folder, entry)
             made.append(entry)
         except TargetError as error:
@@ -97,11 +96,15 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     return MasterResult(str(options.to), tuple(made), tuple(kept), tuple(undone))
 
 
-def _teller(step: Step, progress: Progress) -> Callable[[int, int], None]:
-    def told(done: int, total: int) -> None:
-        progress(replace(step, done=done, total=total))
+@dataclass(frozen=True, slots=True)
+class _Teller:
+    """Tells of frames done, of one master."""
 
-    return told
+    step: Step
+    progress: Progress
+
+    def __call__(self, done: int, total: int, job: str = "master") -> None:
+        self.progress(replace(self.step, job=job, done=done, total=total))
 
 
 def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
@@ -165,7 +168,7 @@ def _one(
     clip: ClipEntry,
     spec: MasterSpec,
     options: MasterOptions,
-    told: Callable[[int, int], None],
+    told: _Teller,
 ) -> MasterEntry:
     """Make one master; `told` hears of frames done and frames in all."""
     began = time.monotonic()
@@ -186,7 +189,11 @@ def _one(
     check_target(target, overwrite=overwrite, needs=room_needed(order))
     told(0, order.frames)
     compiled = compile_grade(grade, sampled_signals(path, facts, grade.encoding))
-    with MasterWriter(target, order, overwrite=overwrite) as writer:
+
+    def verifying(done: int) -> None:
+        told(done, order.frames, "verify")
+
+    with MasterWriter(target, order, overwrite=overwrite, verifying=verifying) as writer:
         written = write_pictures(
             _grading(path, facts, grade, compiled, order),
             timing,
