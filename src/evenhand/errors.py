@@ -32,7 +32,8 @@ class EvenhandError(Exception):
         self.remedy = remedy
 
     def __str__(self) -> str:
-        return f"{self.subject}: {self.found}. {self.remedy}."
+        end = "" if self.remedy.endswith(("?", "…")) else "."
+        return f"{self.subject}: {self.found}. {self.remedy}{end}"
 
 
 class ClipError(EvenhandError):

@@ -157,7 +157,12 @@ def test_a_stopped_run_goes_on(synth: ModuleType, tmp_path: Path, how: signal.Si
     scan(card, tmp_path / "card.shoot", {"*": "phone-log-1"})
     command = [sys.executable, "-m", "evenhand", "master", "--spec", "web-720", "--to", "out"]
 
-    run = subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, text=True)
+    def hearing_ctrl_c() -> None:  # a test run in the background is started deaf to it
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    run = subprocess.Popen(
+        command, cwd=tmp_path, stderr=subprocess.PIPE, text=True, preexec_fn=hearing_ctrl_c
+    )
     deadline = time.monotonic() + 120
     while not (tmp_path / "out" / ".A002.web-720.mp4.part").exists():
         assert run.poll() is None, run.stderr.read() if run.stderr else ""

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenhand.cli.options import json_option, shoot_option
+from evenhand.cli.options import Number, json_option, shoot_option
+
+if TYPE_CHECKING:
+    from evenhand.shoot.document import ClipEntry
 
 RENDERINGS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
 
@@ -17,38 +20,62 @@ class Three(click.ParamType[Any]):
 
     name = "R,G,B"
 
+    def __init__(self, low: float, high: float) -> None:
+        self.number = Number(low, high)
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         if isinstance(value, tuple):
             return value
-        try:
-            numbers = [float(part) for part in str(value).split(",")]
-        except ValueError:
-            numbers = []
-        if len(numbers) == 1:
-            numbers *= 3
-        if len(numbers) != 3:
+        parts = str(value).split(",")
+        parts = parts * 3 if len(parts) == 1 else parts
+        if len(parts) != 3:
             self.fail(f"write three numbers such as 1.05,1,0.97, not {value!r}.", param, ctx)
-        return (numbers[0], numbers[1], numbers[2])
+        return tuple(self.number.convert(part, param, ctx) for part in parts)
 
 
 @click.command(epilog="Example: evenhand adjust A002 --exposure +0.3 --white 5600 --duv 0.002")
 @click.argument("clips", nargs=-1, required=True, metavar="CLIP…")
-@click.option("--exposure", type=float, metavar="STOPS", help="Brighter (+) or darker (−).")
-@click.option("--white", type=float, metavar="KELVIN", help="The white that the clip has.")
-@click.option("--duv", type=float, metavar="DUV", help="Its distance from the locus, + is green.")
-@click.option("--contrast", type=float, metavar="X", help="Power about 18 % grey; 1 is neutral.")
-@click.option("--saturation", type=float, metavar="X", help="1 is neutral, 0 is grey.")
-@click.option("--slope", type=Three(), help="ASC CDL slope.")
-@click.option("--offset", type=Three(), help="ASC CDL offset, in ACEScct.")
-@click.option("--power", type=Three(), help="ASC CDL power.")
-@click.option("--rendering", type=click.Choice(RENDERINGS), help="Technical conversion.")
+@click.option(
+    "--exposure",
+    type=Number(-16, 16, "stops"),
+    metavar="STOPS",
+    help="Brighter (+) or darker (-), in stops.",
+)
+@click.option(
+    "--white",
+    "kelvin",
+    type=Number(1667, 25000, "K"),
+    metavar="KELVIN",
+    help="The white of the clip's light; it is made neutral.",
+)
+@click.option(
+    "--duv",
+    type=Number(-0.05, 0.05),
+    metavar="DUV",
+    help="That white's distance from the Planckian locus; + is greener.",
+)
+@click.option(
+    "--contrast",
+    type=Number(0.1, 10),
+    metavar="X",
+    help="Slope about 18 % grey; 1 changes nothing.",
+)
+@click.option("--saturation", type=Number(0, 10), metavar="X", help="0 is grey, 1 changes nothing.")
+@click.option("--slope", type=Three(0, 100), help="ASC CDL slope, in ACEScct; 1 changes nothing.")
+@click.option("--offset", type=Three(-10, 10), help="ASC CDL offset; 0 changes nothing.")
+@click.option("--power", type=Three(0.01, 100), help="ASC CDL power; 1 changes nothing.")
+@click.option(
+    "--rendering",
+    type=click.Choice(RENDERINGS),
+    metavar="NAME",
+    help=f"The conversion for the display: {', '.join(RENDERINGS)}.",
+)
 @click.option("--copy-from", metavar="CLIP", help="Begin with another clip's adjustment.")
 @click.option("--reset", is_flag=True, help="Drop what was set by hand first.")
 @shoot_option
 @json_option
 def command(
     clips: tuple[str, ...],
-    white: float | None,
     copy_from: str | None,
     reset: bool,
     shoot_dir: Path | None,
@@ -57,29 +84,36 @@ def command(
 ) -> None:
     """Change exposure, white, CDL, contrast, saturation or rendering by hand.
 
-    Exposure adds to the levelled exposure; a white by hand replaces the levelled one.
+    Exposure adds to the levelled exposure; a white by hand replaces the levelled one. Without an
+    option, the clips' adjustments are shown.
     """
     from evenhand.cli import show
     from evenhand.jobs.adjust import Changes, adjust
     from evenhand.shoot.store import shoot_folder
 
-    changes = Changes(kelvin=white, **values)
+    changes = Changes(**values)
     entries = adjust(shoot_folder(shoot_dir, Path.cwd()), clips, changes, copy_from, reset)
     if as_json:
         show.json_out(entries)
         return
     for entry in entries:
-        made = entry.adjustment
-        parts = [f"exposure {made.exposure:+.2f} stop"]
-        if made.white:
-            parts.append(f"white {made.white.kelvin:.0f} K {made.white.duv:+.4f}")
-        parts += [f"contrast {made.contrast:g}", f"saturation {made.saturation:g}"]
-        if (
-            made.cdl.slope != (1, 1, 1)
-            or made.cdl.offset != (0, 0, 0)
-            or made.cdl.power != (1, 1, 1)
-        ):
-            parts.append(
-                f"CDL slope {made.cdl.slope} offset {made.cdl.offset} power {made.cdl.power}"
-            )
-        show.line(f"{entry.id}: {', '.join(parts)}")
+        show.line(f"{entry.id}: {adjustment_words(entry)}")
+
+
+def adjustment_words(entry: ClipEntry) -> str:
+    """What was set by hand on a clip, in a line."""
+    made = entry.adjustment
+    parts = [f"exposure {made.exposure:+.2f} stop"] if made.exposure else []
+    if made.white:
+        parts.append(f"white {made.white.kelvin:.0f} K, Duv {made.white.duv:+.4f}")
+    for name, neutral in (("slope", 1), ("offset", 0), ("power", 1)):
+        numbers = getattr(made.cdl, name)
+        if any(number != neutral for number in numbers):
+            parts.append(f"{name} {','.join(f'{number:g}' for number in numbers)}")
+    if made.contrast != 1:
+        parts.append(f"contrast {made.contrast:g}")
+    if made.saturation != 1:
+        parts.append(f"saturation {made.saturation:g}")
+    if entry.rendering:
+        parts.append(f"rendering {entry.rendering}")
+    return "; ".join(parts) or "nothing is set by hand"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from evenhand.cli.options import Strength
+from evenhand.cli.options import Strength, json_option, quality_option
 
 if TYPE_CHECKING:
     from evenhand.jobs.level import GreyPoint
@@ -20,12 +20,27 @@ SPECS = {"720": "web-720", "1080": "web-hd", "2160": "web-uhd"}
 @click.command(epilog="Example: evenhand demo first-bread --size 1080")
 @click.argument("folder", default="first-bread", type=click.Path(path_type=Path), metavar="[DIR]")
 @click.option(
-    "--size", type=click.Choice(list(SIZES)), default="1080", help="Lines of the clips' picture."
+    "--size",
+    type=click.Choice(list(SIZES)),
+    default="1080",
+    metavar="LINES",
+    help="Lines of the picture: 720, 1080 (default) or 2160.",
 )
-@click.option("--look", default="oven-light", metavar="LOOK", help="The look to give it.")
-@click.option("--strength", type=Strength(), default=0.7, metavar="70%", help="From 0% to 100%.")
-@click.option("--quality", metavar="LEVEL", help="draft, good or best (default: the spec's).")
-def command(folder: Path, size: str, look: str, strength: float, quality: str | None) -> int:
+@click.option(
+    "--look", default="oven-light", metavar="LOOK", help="A look by name (default: oven-light)."
+)
+@click.option(
+    "--strength",
+    type=Strength(),
+    default=0.7,
+    metavar="70%",
+    help="From 0% to 100% (default: 70%).",
+)
+@quality_option
+@json_option
+def command(
+    folder: Path, size: str, look: str, strength: float, quality: str | None, as_json: bool
+) -> int:
     """Make the card of an invented documentary, then run the whole job on it.
 
     "First Bread" is one night and morning at Aldersyke Bakery: twelve clips in four places, each
@@ -34,15 +49,17 @@ def command(folder: Path, size: str, look: str, strength: float, quality: str | 
     from evenhand.cli import show
     from evenhand.cli.run import Order, whole_job
     from evenhand.grade.looks import look_named
+    from evenhand.media.target import made_folder
     from first_bread.card import make_card
 
     began = time.monotonic()
     look_named(look)
     card = folder / "card"
-    card.parent.mkdir(parents=True, exist_ok=True)
+    made_folder(folder)
     with show.progress() as progress:
         truth = make_card(card, SIZES[size], progress=show.shares("card", progress))
-    show.line(f"card: {card} (made in {show.duration(time.monotonic() - began)})")
+    say = show.note if as_json else show.line
+    say(f"card: {card} (made in {show.duration(time.monotonic() - began)})")
     order = Order(
         card=card,
         shoot=folder / "first-bread.shoot",
@@ -54,7 +71,7 @@ def command(folder: Path, size: str, look: str, strength: float, quality: str | 
         truth=truth,
         greys=_pointed_at(truth),
     )
-    return whole_job(order)
+    return whole_job(order, as_json)
 
 
 def _pointed_at(truth: Path) -> tuple[GreyPoint, ...]:

@@ -17,17 +17,23 @@ if TYPE_CHECKING:
 
 @click.command(epilog="Example: evenhand level --reference A007 --grey A010@1s,0.45,0.60")
 @click.argument("clips", nargs=-1, metavar="[CLIP…]")
-@click.option("--reference", "references", multiple=True, metavar="CLIP", help="Match to this one.")
+@click.option(
+    "--reference",
+    "references",
+    multiple=True,
+    metavar="CLIP",
+    help="Match the clips of its setup to this one; may be repeated.",
+)
 @click.option("--setup", metavar="NAME", help="Put the CLIPs named into a setup of this name.")
 @click.option(
     "--grey",
     "greys",
     multiple=True,
     metavar="CLIP@TIME,X,Y",
-    help="A grey card: fractions of the picture from the top left.",
+    help="A grey card to go by: X and Y are shares of width and height, from the top left.",
 )
 @click.option("--dry-run", is_flag=True, help="Show what would be decided; change nothing.")
-@click.option("--explain", metavar="CLIP", help="Show a decision with all its numbers.")
+@click.option("--explain", metavar="CLIP", help="Show a clip's decision with all its numbers.")
 @shoot_option
 @json_option
 def command(
@@ -39,7 +45,7 @@ def command(
     explain: str | None,
     shoot_dir: Path | None,
     as_json: bool,
-) -> None:
+) -> int:
     """Match the clips of each setup to its reference clip, by what their views share.
 
     A clip that shares no view with the others is left alone, with a proposal.
@@ -48,12 +54,16 @@ def command(
     from evenhand.jobs.level import LevelOptions, level
     from evenhand.shoot import store
 
+    if explain is not None and (clips or references or setup or greys or dry_run):
+        raise click.UsageError("--explain shows what was decided; it takes no other option.")
+    if clips and setup is None:
+        raise click.UsageError("clips are named only together with --setup NAME.")
+    if setup is not None and not clips:
+        raise click.UsageError("--setup names no clip: write --setup NAME CLIP…")
     folder = store.shoot_folder(shoot_dir, Path.cwd())
     if explain is not None:
         _explain(folder, explain, as_json)
-        return
-    if clips and setup is None:
-        raise click.UsageError("CLIPs are named only together with --setup NAME.")
+        return 0
     points = tuple(_grey_point(folder, grey) for grey in greys)
     options = LevelOptions(references, setup, clips, points, dry_run)
     with show.progress() as progress:
@@ -62,6 +72,7 @@ def command(
         show.json_out(result)
     else:
         show_levels(result)
+    return 1 if result.greys_refused else 0
 
 
 def _grey_point(folder: Path, text: str) -> GreyPoint:
@@ -71,19 +82,33 @@ def _grey_point(folder: Path, text: str) -> GreyPoint:
     from evenhand.jobs.originals import original_and_facts
     from evenhand.shoot import store
 
-    form = "write CLIP@TIME,X,Y, such as A010@1s,0.45,0.60"
+    hint = "'--grey'"
+    form = f"write CLIP@TIME,X,Y, such as A010@1s,0.45,0.60, not {text!r}."
     clip, at, rest = text.rpartition("@")
     parts = rest.split(",")
     if not at or not clip or len(parts) != 3:
-        raise click.BadParameter(f"{form}, not {text!r}.", param_hint="--grey")
+        raise click.BadParameter(form, param_hint=hint)
     try:
         x, y = float(parts[1]), float(parts[2])
     except ValueError as error:
-        raise click.BadParameter(f"{form}, not {text!r}.", param_hint="--grey") from error
-    time = At().convert(parts[0], None, None)
+        raise click.BadParameter(form, param_hint=hint) from error
+    if not (0 <= x <= 1 and 0 <= y <= 1):
+        raise click.BadParameter(
+            f"{parts[1]},{parts[2]} is outside the picture: X and Y go from 0 to 1.",
+            param_hint=hint,
+        )
+    try:
+        time = At().convert(parts[0], None, None)
+    except click.BadParameter as error:
+        raise click.BadParameter(error.message, param_hint=hint) from error
     shoot = store.load(folder)
     _, facts = original_and_facts(folder, shoot, shoot.clip(clip))
-    return GreyPoint(clip, seconds(time, Fraction(facts.rate)), x, y)
+    when = seconds(time, Fraction(facts.rate))
+    if when > Fraction(facts.duration).limit_denominator(10**6):
+        raise click.BadParameter(
+            f"{clip} is {facts.duration:.3f} s long, and {parts[0]} is later.", param_hint=hint
+        )
+    return GreyPoint(clip, when, x, y)
 
 
 def _explain(folder: Path, name: str, as_json: bool) -> None:
@@ -96,26 +121,32 @@ def _explain(folder: Path, name: str, as_json: bool) -> None:
     if as_json:
         show.json_out(decision)
         return
-    show.line(f"{decision.clip}, {decision.setup}, reference {decision.reference}")
-    show.line(f"  {decision.status}: {correction(decision)}")
-    show.line(f"  why: {decision.why}")
-    show.line(f"  confidence: {show.percent(decision.confidence)}")
+    show.line(f"{decision.clip} in {decision.setup}, reference {decision.reference}")
+    show.paragraph(f"{decision.status}: {correction(decision)}")
+    show.paragraph(f"why: {decision.why}")
+    if decision.status in ("matched", "grey"):
+        show.paragraph(f"sure: {show.percent(decision.confidence)}")
     match = decision.match
     if match is not None and match.inliers:
-        show.line(
-            f"  the match: {match.inliers} points agree ({show.percent(match.inlier_ratio)} of "
+        show.paragraph(
+            f"the match: {match.inliers} points agree ({show.percent(match.inlier_ratio)} of "
             f"those alike), {show.percent(match.coverage)} of the picture measured, "
-            f"spread {match.spread:.3f} stop, support {show.percent(match.support)}"
+            f"spread {match.spread:.3f} stop, {show.percent(match.support)} with one ratio"
         )
     if decision.proposal is not None:
         p = decision.proposal
-        show.line(
-            f"  proposal: white {p.white.kelvin:.0f} K, Duv {p.white.duv:+.4f} "
-            f"(typical error {p.mired_error:.0f} mired, one in ten {p.mired_worst:.0f}); {p.why}"
+        white = f"{p.white.kelvin:.0f} K, Duv {p.white.duv:+.4f}"
+        show.paragraph(
+            f"proposal, not applied: white {white} (typical error {p.mired_error:.0f} mired, one "
+            f"case in ten over {p.mired_worst:.0f}); {p.why}"
         )
-        show.line(f"  {p.exposure}")
+        show.paragraph(f"exposure: {p.exposure}")
+        show.paragraph(
+            f"to take it: evenhand adjust {decision.clip} --white {p.white.kelvin:.0f} "
+            f"--duv {p.white.duv:.4f}"
+        )
     if decision.would_change:
-        show.line(f"  what would change it: {decision.would_change}")
+        show.paragraph(f"what would change it: {decision.would_change}")
 
 
 def correction(decision: LevelDecision) -> str:
@@ -123,27 +154,64 @@ def correction(decision: LevelDecision) -> str:
     parts = [f"{decision.stops:+.2f} stop"] if decision.stops else []
     if decision.white is not None:
         white = decision.white
-        parts.append(f"white {white.kelvin:.0f} K, Duv {white.duv:+.4f}")
+        parts.append(f"its white was {white.kelvin:.0f} K, Duv {white.duv:+.4f}")
     return "; ".join(parts) or "untouched"
 
 
+def reason(decision: LevelDecision) -> str:
+    """Why, in a few words; `--explain` says it in full."""
+    if decision.status == "left alone":
+        return "shares no view"
+    if decision.status == "grey":
+        return "by a grey card"
+    if decision.status == "reference":
+        return "the others match it"
+    even = not decision.stops and decision.white is None
+    points = decision.match.inliers if decision.match is not None else 0
+    told = "already even" if even else f"{points} points agree"
+    return f"{told}, by {', '.join(decision.via)}" if decision.via else told
+
+
 def show_levels(result: LevelResult) -> None:
-    """Setups and decisions as a table; proposals below it."""
+    """Decisions and evenness as two tables; what has to be known below them."""
     from evenhand.cli import show
 
     rows = []
     for d in result.decisions:
-        sure = show.percent(d.confidence) if d.status != "left alone" else ""
-        rows.append([d.setup, d.clip, d.status, correction(d), sure, d.why])
-    show.table(["setup", "clip", "", "correction", "sure", "why"], rows, right=(4,))
-    for even in result.evenness:
-        if even.before and even.after:
-            show.line(
-                f"{even.setup}: worst distance from {even.reference} "
-                f"{even.before.worst_stops:.2f} stop, {even.before.worst_mired:.1f} mired before; "
-                f"{even.after.worst_stops:.3f} stop, {even.after.worst_mired:.1f} mired after"
-            )
+        stops = f"{d.stops:+.2f} stop" if d.stops else "as shot"
+        white = f"{d.white.kelvin:.0f} K, {d.white.duv:+.4f}" if d.white else "as shot"
+        sure = show.percent(d.confidence) if d.status in ("matched", "grey") else ""
+        rows.append([d.setup, d.clip, d.status, stops, white, sure, reason(d)])
+    if rows:
+        headings = ["setup", "clip", "status", "exposure", "white was, Duv", "sure", "why"]
+        show.table(headings, rows, right=(5,), spare=(6, 5))
+        show.line()
+    _show_evenness(result)
+    for refused in result.greys_refused:
+        show.note(f"grey card not used: {refused}")
     for clip in result.left_out:
         show.note(f"left out: {clip}: its encoding is not settled")
+    alone = [d.clip for d in result.decisions if d.status == "left alone"]
+    if alone and result.saved:
+        show.note(f"a proposal for {alone[0]}: evenhand level --explain {alone[0]}")
     if not result.saved:
         show.note("dry run: nothing was changed")
+
+
+def _show_evenness(result: LevelResult) -> None:
+    """How far the clips of each setup lie from their reference, at worst."""
+    from evenhand.cli import show
+
+    rows = [
+        [
+            even.setup,
+            even.reference,
+            f"{even.before.worst_stops:.2f} stop, {even.before.worst_mired:.1f} mired",
+            f"{even.after.worst_stops:.3f} stop, {even.after.worst_mired:.1f} mired",
+        ]
+        for even in result.evenness
+        if even.before and even.after
+    ]
+    if rows:
+        headings = ["evenness", "reference", "worst as shot", "worst levelled"]
+        show.table(headings, rows, right=(2, 3))

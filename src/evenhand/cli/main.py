@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from typing import NoReturn
 
@@ -18,12 +19,14 @@ VERBS = {
     "scan": ("scan", "Make or update the shoot; identify each clip, with evidence."),
     "level": ("level", "Set exposure and white from measurements."),
     "adjust": ("adjust", "Change exposure, white, CDL, contrast or saturation by hand."),
-    "look": ("look", "List looks, and use one on clips."),
+    "look": ("look", "List looks, show what one does, use one on clips."),
     "scopes": ("scopes", "Waveform, histogram and vectorscope of a frame."),
     "still": ("still", "A 16-bit still: before, after or both."),
     "master": ("master", "Write and verify masters; goes on where it stopped."),
     "report": ("report", "One self-contained page about the shoot."),
 }
+
+TRACE = "EVENHAND_TRACE"  # set in the environment, it lets a traceback through
 
 
 class Verbs(click.Group):
@@ -60,11 +63,12 @@ class Verbs(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Begin with: evenhand run CARD --look oven-light --strength 70% --to masters",
 )
-@click.version_option(__version__, prog_name="evenhand")
+@click.version_option(__version__, prog_name="evenhand", message="%(prog)s %(version)s")
 def evenhand() -> None:
     """From a card of phone clips to checked masters, by measurement.
 
-    Originals are only ever read. Every verb takes --json and --help.
+    Originals are only ever read. Every verb takes --json and --help. A CLIP is named by its file
+    name with or without its end (A001 will do for A001_oven_wide), or by its path.
     """
 
 
@@ -78,16 +82,18 @@ def status(arguments: list[str] | None = None) -> int:
     try:
         result = evenhand.main(arguments, prog_name="evenhand", standalone_mode=False)
         return result if isinstance(result, int) else 0
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return 2
     except click.UsageError as error:
-        click.echo(f"evenhand: {_sentence(error.format_message())}", err=True)
-        if error.ctx is not None:
-            click.echo(f"Try: {error.ctx.command_path} --help", err=True)
+        path = error.ctx.command_path if error.ctx is not None else "evenhand"
+        _say(f"{_sentence(error.format_message())} See {path} --help.")
         return 2
     except click.ClickException as error:
-        click.echo(f"evenhand: {_sentence(error.format_message())}", err=True)
+        _say(_sentence(error.format_message()))
         return 2
     except EvenhandError as error:
-        click.echo(f"evenhand: {error}", err=True)
+        _say(str(error))
         return error.exit_status
     except (KeyboardInterrupt, click.Abort):
         click.echo(
@@ -97,7 +103,20 @@ def status(arguments: list[str] | None = None) -> int:
         return 1
     except BrokenPipeError:
         return 1
+    except Exception as error:  # a fault of the program is one line too
+        if os.environ.get(TRACE):
+            raise
+        said = " ".join(str(error).split()) or "no words"
+        kind = type(error).__name__
+        _say(f"this is a fault in evenhand: {kind}: {said}. {TRACE}=1 shows where; report it.")
+        return 1
+
+
+def _say(message: str) -> None:
+    click.echo(f"evenhand: {message}", err=True)
 
 
 def _sentence(message: str) -> str:
-    return message[:1].lower() + message[1:]
+    """A message with a small first letter, unless it begins with a word in capitals."""
+    first = message[:1].lower() if message[1:2].islower() else message[:1]
+    return (first + message[1:]).rstrip(".") + "."

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from evenhand.cli.options import json_option, shoot_option
+from evenhand.cli.options import (
+    damaged_option,
+    json_option,
+    overwrite_option,
+    quality_option,
+    shoot_option,
+)
 
 if TYPE_CHECKING:
     from evenhand.jobs.master import MasterResult
@@ -21,12 +27,18 @@ if TYPE_CHECKING:
     multiple=True,
     required=True,
     metavar="SPEC",
-    help="web-uhd, web-hd, web-720, archive, or a .toml file of your own; may be repeated.",
+    help="web-uhd, web-uhd-hlg, web-hd, web-720, archive, or a .toml file; may be repeated.",
 )
-@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="DIR")
-@click.option("--quality", metavar="LEVEL", help="draft, good or best (default: the spec's).")
-@click.option("--allow-damaged", is_flag=True, help="Master what is there of a damaged clip.")
-@click.option("--overwrite", is_flag=True, help="Replace files of the same name.")
+@click.option(
+    "--to",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="The folder for the masters; it is made where it is missing.",
+)
+@quality_option
+@damaged_option
+@overwrite_option
 @shoot_option
 @json_option
 def command(
@@ -58,28 +70,26 @@ def command(
 
 
 def show_masters(result: MasterResult) -> None:
-    """The masters as a table, and what could not be made."""
+    """The masters as a table, what their frame rate took, and what could not be made."""
     from evenhand.cli import show
 
-    rows = []
+    rows, conformed = [], []
     for entry, state in [(e, "made") for e in result.made] + [(e, "kept") for e in result.kept]:
         passed = sum(check.ok for check in entry.checks)
         psnr = next((c.found for c in entry.checks if c.name == "PSNR, luma"), "")
-        conform = f"{entry.repeated} repeated, {entry.dropped} dropped"
-        rows.append(
-            [
-                Path(entry.path).name,
-                state,
-                f"{entry.size[0]} x {entry.size[1]}",
-                str(entry.frames),
-                conform if entry.repeated or entry.dropped else "untouched",
-                f"{entry.compiled.de_p999:.2f}",
-                psnr.split(" in ")[0],
-                f"{passed} of {len(entry.checks)}",
-            ]
-        )
+        name = Path(entry.path).name
+        size, colour = f"{entry.size[0]} x {entry.size[1]}", f"{entry.compiled.de_p999:.2f}"
+        checks = f"{passed} of {len(entry.checks)}"
+        rows.append([name, state, size, str(entry.frames), colour, psnr.split(" in ")[0], checks])
+        if entry.repeated or entry.dropped:
+            told = f"{entry.repeated} frames repeated, {entry.dropped} dropped"
+            conformed.append(f"{name}: {told}, to come to the rate of {entry.spec}")
+        if entry.lost:
+            conformed.append(f"{name}: {entry.lost} frames could not be decoded")
     if rows:
-        headings = ["master", "", "size", "frames", "frame rate", "ΔE p99.9", "PSNR", "checks"]
-        show.table(headings, rows, right=(3, 5, 6))
+        headings = ["master", "status", "size", "frames", "ΔE p99.9", "PSNR", "checks"]
+        show.table(headings, rows, right=(3, 4, 5), spare=(3, 5))
+    for told in conformed:
+        show.note(told)
     for undone in result.undone:
         show.note(f"not made: {undone.clip}, {undone.spec}: {undone.why}")

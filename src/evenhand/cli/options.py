@@ -20,7 +20,24 @@ shoot_option: Decorator = click.option(
     help="The shoot to work on (default: the one in this folder).",
 )
 json_option: Decorator = click.option(
-    "--json", "as_json", is_flag=True, help="One JSON document on stdout."
+    "--json", "as_json", is_flag=True, help="Print the result as one JSON document."
+)
+
+overwrite_option: Decorator = click.option(
+    "--overwrite", is_flag=True, help="Replace files of the same name."
+)
+damaged_option: Decorator = click.option(
+    "--allow-damaged", is_flag=True, help="Master what is there of a damaged clip."
+)
+quality_option: Decorator = click.option(
+    "--quality", metavar="LEVEL", help="draft, good or best (default: the spec's own)."
+)
+new_shoot_option: Decorator = click.option(
+    "--shoot",
+    "shoot_dir",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Where decisions are kept (default: <card name>.shoot in this folder).",
 )
 
 
@@ -39,7 +56,8 @@ class Strength(click.ParamType[float]):
             self.fail(f"a strength is written 70% or 0.7, not {value!r}.", param, ctx)
         share = float(match[1]) / (100 if match[2] else 1)
         if not 0 <= share <= 1:
-            self.fail(f"a strength goes from 0% to 100%, not {value}.", param, ctx)
+            meant = f" Did you mean {value}%?" if not match[2] and share <= 100 else ""
+            self.fail(f"a strength goes from 0% to 100%, not {value}.{meant}", param, ctx)
         return share
 
 
@@ -55,19 +73,55 @@ class At(click.ParamType[str]):
         return text
 
 
+class Number(click.ParamType[float]):
+    """A finite number within bounds, with its unit."""
+
+    name = "number"
+
+    def __init__(self, low: float, high: float, unit: str = "") -> None:
+        self.low, self.high, self.unit = low, high, unit and f" {unit}"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            number = float(value)
+        except ValueError:
+            self.fail(f"{str(value)!r} is no number.", param, ctx)
+        if not self.low <= number <= self.high:  # nan lies in no range either
+            bounds = f"{self.low:g} to {self.high:g}{self.unit}"
+            self.fail(f"{value} is outside {bounds}.", param, ctx)
+        return number
+
+
 def seconds(text: str, rate: Fraction) -> Fraction:
-    """A time as written, in seconds from the clip's first frame; frames count at `rate`."""
+    """A time as written, in seconds from the clip's first frame; frames count at `rate`.
+
+    A timecode counts frames at the whole rate next to `rate`, as SMPTE ST 12-1 does; with a
+    semicolon it is a drop-frame one, which leaves out two numbers (at 60, four) in every minute
+    but each tenth. Raises a usage error for a timecode that the rate does not have.
+    """
     if text.endswith("f"):
         return int(text[:-1]) / rate
-    if ":" in text:
-        hours, minutes, secs, frames = (int(part) for part in re.split("[:;]", text))
-        return Fraction(hours * 3600 + minutes * 60 + secs) + frames / rate
-    return Fraction(text.removesuffix("s"))
+    if ":" not in text:
+        return Fraction(text.removesuffix("s"))
+    hours, minutes, secs, frames = (int(part) for part in re.split("[:;]", text))
+    whole = round(rate)
+    if frames >= whole or secs > 59 or minutes > 59:
+        raise click.BadParameter(
+            f"at {whole} frames a second a timecode ends in 59:{whole - 1:02d}, not {text[6:]!r}.",
+            param_hint="'--at'",
+        )
+    number = (hours * 3600 + minutes * 60 + secs) * whole + frames
+    if ";" in text and rate != whole:
+        passed = hours * 60 + minutes
+        number -= round(whole / 15) * (passed - passed // 10)
+    return number / rate
 
 
 def pair(text: str, option: str, form: str) -> tuple[str, str]:
     """`NAME=VALUE` apart. Raises a usage error that shows the form."""
     name, sign, value = text.rpartition("=")
     if not (sign and name and value):
-        raise click.BadParameter(f"write {form}, not {text!r}.", param_hint=option)
+        raise click.BadParameter(f"write {form}, not {text!r}.", param_hint=f"'{option}'")
     return name, value

@@ -13,19 +13,19 @@ from evenhand.cli.options import json_option, shoot_option
 @click.option(
     "--to",
     type=click.Path(path_type=Path),
-    metavar="FILE.html",
-    help="Where to write it (default: report.html in the shoot's folder).",
+    metavar="FILE",
+    help="The page to write (default: report.html in the shoot's folder).",
 )
 @click.option(
     "--truth",
     type=click.Path(path_type=Path),
-    metavar="FILE.json",
+    metavar="FILE",
     help="The truth of a card that was made, to score levelling against.",
 )
 @shoot_option
 @json_option
 def command(to: Path | None, truth: Path | None, shoot_dir: Path | None, as_json: bool) -> None:
-    """Write one page about the shoot that needs nothing beside itself.
+    """Write one HTML page about the shoot that needs nothing beside itself.
 
     Before and after, scopes, evidence, decisions with their reasons, and what was verified.
     """

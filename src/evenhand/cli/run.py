@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenhand.cli.options import Strength, json_option, pair
+from evenhand.cli.options import (
+    Strength,
+    damaged_option,
+    json_option,
+    new_shoot_option,
+    overwrite_option,
+    pair,
+    quality_option,
+)
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ScanResult
@@ -38,9 +46,21 @@ class Order:
     epilog="Example: evenhand run /media/card --look oven-light --strength 70% --to masters"
 )
 @click.argument("card", type=click.Path(path_type=Path), metavar="CARD")
-@click.option("--look", metavar="LOOK", help="A look by name; `evenhand look list` shows them.")
-@click.option("--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100%.")
-@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="DIR")
+@click.option(
+    "--look",
+    metavar="LOOK",
+    help="A look by name, as `evenhand look list` shows them (default: as it is now).",
+)
+@click.option(
+    "--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100% (default)."
+)
+@click.option(
+    "--to",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="The folder for the masters; it is made where it is missing.",
+)
 @click.option(
     "--spec",
     "specs",
@@ -48,17 +68,17 @@ class Order:
     metavar="SPEC",
     help="Master spec, may be repeated (default: web-uhd, or web-hd for smaller clips).",
 )
-@click.option("--quality", metavar="LEVEL", help="draft, good or best (default: the spec's).")
-@click.option("--encoding", "encodings", multiple=True, metavar="CLIP=NAME", help="As in scan.")
-@click.option("--allow-damaged", is_flag=True, help="Master what is there of a damaged clip.")
-@click.option("--overwrite", is_flag=True, help="Replace files of the same name.")
+@quality_option
 @click.option(
-    "--shoot",
-    "shoot_dir",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Where decisions are kept (default: <card name>.shoot here).",
+    "--encoding",
+    "encodings",
+    multiple=True,
+    metavar="CLIP=NAME",
+    help="What a clip is, where the evidence leaves it open; *=NAME for all such clips.",
 )
+@damaged_option
+@overwrite_option
+@new_shoot_option
 @json_option
 def command(
     card: Path,
@@ -67,15 +87,15 @@ def command(
     as_json: bool,
     **asked: Any,
 ) -> int:
-    """Scan, level, look, masters, checks, report.
+    """The whole job: scan, level, look, masters, checks, report.
 
     A clip whose encoding is not settled is left out and asked about; the others go on. The same
     command goes on where it stopped.
     """
-    from evenhand.cli.scan import default_shoot
+    from evenhand.cli.scan import shoot_of
 
     said = tuple(pair(text, "--encoding", "CLIP=NAME") for text in encodings)
-    order = Order(card=card, shoot=shoot_dir or default_shoot(card), encodings=said, **asked)
+    order = Order(card=card, shoot=shoot_of(card, shoot_dir), encodings=said, **asked)
     return whole_job(order, as_json)
 
 
@@ -105,7 +125,8 @@ def whole_job(order: Order, as_json: bool = False) -> int:
         levelled = level(order.shoot, LevelOptions(greys=order.greys), progress)
     if not as_json:
         show_levels(levelled)
-    use_look(order.shoot, order.look, order.strength)
+    if order.look is not None:  # else what was chosen before stays
+        use_look(order.shoot, order.look, order.strength)
     options = MasterOptions(
         specs, order.to, (), order.quality, order.allow_damaged, order.overwrite
     )
@@ -126,8 +147,8 @@ def whole_job(order: Order, as_json: bool = False) -> int:
 def _check_early(order: Order) -> None:
     """Refuse what would be refused later, before any work is done."""
     from evenhand.grade.looks import look_named
-    from evenhand.jobs.master import target_folder
     from evenhand.media.spec import load_spec
+    from evenhand.media.target import made_folder
 
     if order.look is not None:
         look_named(order.look)
@@ -135,7 +156,7 @@ def _check_early(order: Order) -> None:
         load_spec(spec).level(order.quality)
     if not order.card.is_dir():
         return  # the scan says what is wrong with it
-    target_folder(order.to)
+    made_folder(order.to)
 
 
 def _default_spec(found: ScanResult) -> str:

@@ -7,15 +7,30 @@ from typing import TYPE_CHECKING
 
 import click
 
-from evenhand.cli.options import json_option, pair
+from evenhand.cli.options import json_option, new_shoot_option, pair
+from evenhand.errors import UsageError
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ClipFinding, ScanResult
+    from evenhand.measure.evidence import Identification
 
 
-def default_shoot(card: Path) -> Path:
-    """`<card name>.shoot` in this folder."""
-    return Path.cwd() / f"{card.absolute().name or 'card'}.shoot"
+def shoot_of(card: Path, named: Path | None) -> Path:
+    """The folder of a card's shoot: as named, else `<card name>.shoot` in this folder.
+
+    Raises UsageError where that would lie on the card: only a person may put it there.
+    """
+    if named is not None:
+        return named
+    here = Path.cwd()
+    place = here / f"{card.absolute().name or 'card'}.shoot"
+    if here.is_relative_to(card.resolve()) and not place.exists():
+        raise UsageError(
+            "--shoot",
+            "this folder is on the card, and nothing is written there",
+            "Call it from another folder, or name one for the shoot: --shoot DIR",
+        )
+    return place
 
 
 @click.command(epilog="Example: evenhand scan /media/card --encoding A004=phone-log-2")
@@ -25,16 +40,10 @@ def default_shoot(card: Path) -> Path:
     "encodings",
     multiple=True,
     metavar="CLIP=NAME",
-    help="What a clip is where the evidence leaves it open; * for all such clips.",
+    help="What a clip is, where the evidence leaves it open; *=NAME for all such clips.",
 )
 @click.option("--evidence", is_flag=True, help="Show every piece of evidence.")
-@click.option(
-    "--shoot",
-    "shoot_dir",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Where decisions are kept (default: <card name>.shoot here).",
-)
+@new_shoot_option
 @json_option
 def command(
     card: Path, encodings: tuple[str, ...], evidence: bool, shoot_dir: Path | None, as_json: bool
@@ -48,7 +57,7 @@ def command(
 
     said = dict(pair(text, "--encoding", "CLIP=NAME") for text in encodings)
     with show.progress() as progress:
-        result = scan(card, shoot_dir or default_shoot(card), said, progress)
+        result = scan(card, shoot_of(card, shoot_dir), said, progress)
     if as_json:
         show.json_out(result)
     else:
@@ -62,8 +71,8 @@ def show_findings(result: ScanResult, evidence: bool = False) -> None:
 
     rows = [_row(finding) for finding in result.findings if finding.facts is not None]
     if rows:
-        headings = ["clip", "picture", "rate", "length", "sound", "encoding", "sure", "by"]
-        show.table(headings, rows, right=(3, 6))
+        headings = ["clip", "size", "codec", "rate", "length", "sound", "encoding", "sure"]
+        show.table(headings, rows, right=(3, 4, 7), spare=(5, 2, 4))
     for finding in result.findings:
         _remarks(finding, evidence)
     if result.aside:
@@ -77,25 +86,24 @@ def _row(finding: ClipFinding) -> list[str]:
     facts, clip = finding.facts, finding.clip
     assert facts is not None
     width, height = facts.shown_size
-    upright = " upright" if facts.rotation in (90, 270) and height > width else ""
-    encoding = clip.encoding.name if clip.encoding else "not sure"
+    by_hand = clip.encoding_by == "person"
     return [
         clip.id,
-        f"{facts.codec} {facts.bits}-bit {facts.chroma} {width} x {height}{upright}",
-        rate_words(facts.rate, facts.constant_rate),
+        f"{width} x {height}",
+        f"{facts.codec} {facts.bits}-bit {facts.chroma}",
+        number(facts.rate) if facts.constant_rate else "variable",
         f"{facts.duration:.2f} s",
         sound_words(len(facts.audio)),
-        encoding,
-        show.percent(clip.confidence),
-        clip.encoding_by or "",
+        clip.encoding.name if clip.encoding else "not sure",
+        "by hand" if by_hand else show.percent(clip.confidence),
     ]
 
 
-def rate_words(rate: str, constant: bool) -> str:
-    """A rate as a person reads it: 25, 29.97, or variable with its mean."""
+def number(rate: str) -> str:
+    """A rate as a person reads it: 25, 29.97."""
     over, under = (int(part) for part in rate.split("/"))
-    number = f"{over / under:.2f}".rstrip("0").rstrip(".")
-    return number if constant else f"variable, mean {number}"
+    text = f"{over / under:.2f}"
+    return text.rstrip("0").rstrip(".")
 
 
 def sound_words(tracks: int) -> str:
@@ -114,13 +122,25 @@ def _remarks(finding: ClipFinding, evidence: bool) -> None:
         show.note(f"{clip.id}: {finding.why}")
     if clip.damaged:
         show.note(f"{clip.id}: damaged: {clip.damaged}")
-    if finding.facts is not None and finding.facts.hidden_frames:
-        show.note(f"{clip.id}: an edit list hides {finding.facts.hidden_frames} frames")
+    facts = finding.facts
+    if facts is not None and facts.hidden_frames:
+        show.note(f"{clip.id}: an edit list hides {facts.hidden_frames} frames")
+    if facts is not None and not facts.constant_rate:
+        show.note(f"{clip.id}: variable frame rate, {number(facts.rate)} frames/s on the mean")
     if verdict is None:
         return
     for conflict in verdict.conflicts:
         show.note(f"{clip.id}: {conflict}")
-    for item in verdict.evidence if evidence else ():
-        show.note(f"{clip.id}:   {item.kind}: {item.found} -> {item.says} ({item.weight:.1f})")
-    for assumption in verdict.assumed if evidence else ():
-        show.note(f"{clip.id}:   assumed: {assumption}")
+    if evidence:
+        _evidence(clip.id, verdict)
+
+
+def _evidence(clip: str, verdict: Identification) -> None:
+    """Every piece of evidence, the weightiest first; weight 2.3 makes it ten times likelier."""
+    from evenhand.cli import show
+
+    show.line(f"\n{clip}")
+    for item in sorted(verdict.evidence, key=lambda item: -item.weight):
+        show.paragraph(f"{item.weight:4.1f}  {item.kind}: {item.found} → {item.says}")
+    for assumption in verdict.assumed:
+        show.paragraph(f"assumed: {assumption}")

@@ -11,12 +11,23 @@ from evenhand.cli.options import At, json_option, seconds, shoot_option
 
 @click.command(epilog="Example: evenhand scopes A002 --at 3s --to scopes")
 @click.argument("clip", metavar="CLIP")
-@click.option("--at", type=At(), default="0s", metavar="3s", help="3s, 75f or a timecode.")
-@click.option("--to", type=click.Path(path_type=Path), metavar="DIR", help="Draw them here too.")
+@click.option(
+    "--at",
+    type=At(),
+    default="0s",
+    metavar="3s",
+    help="When: 3s, 75f or a timecode from the first frame (default: 0s).",
+)
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Draw the scopes into this folder, as PNG files.",
+)
 @shoot_option
 @json_option
 def command(clip: str, at: str, to: Path | None, shoot_dir: Path | None, as_json: bool) -> None:
-    """Measure a frame before and after; with --to, draw the scopes as PNG files too."""
+    """Measure the signal of a frame, before and after; with --to, draw the scopes too."""
     from evenhand.cli import show
     from evenhand.jobs.picture import scopes
     from evenhand.shoot.store import shoot_folder

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -31,20 +32,45 @@ def note(text: str) -> None:
     click.echo(text, err=True)
 
 
-def table(headings: list[str], rows: list[list[str]], right: tuple[int, ...] = ()) -> None:
-    """A table on stdout, as wide as the terminal; plain text when it is not one."""
-    from rich.box import SIMPLE_HEAD
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+def table(
+    headings: list[str],
+    rows: list[list[str]],
+    right: tuple[int, ...] = (),
+    spare: tuple[int, ...] = (),
+) -> None:
+    """A table on stdout, no wider than the terminal; whole where stdout is not one.
 
-    width = None if sys.stdout.isatty() else 160
-    grid = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for index, heading in enumerate(headings):
-        grid.add_column(heading, justify="right" if index in right else "left", overflow="fold")
-    for row in rows:
-        grid.add_row(*(Text(cell) for cell in row))
-    Console(width=width, highlight=False).print(grid)
+    `right` are columns of figures, `spare` those that leave first where there is no room.
+    """
+    from evenhand.cli.table import Table
+
+    terminal = sys.stdout.isatty()
+    width = shutil.get_terminal_size().columns if terminal else None
+    lines, left_out = Table(headings, rows, right, spare).fitted(width)
+    click.echo(click.style(lines[0], bold=True) if terminal else lines[0])
+    for text in lines[1:]:
+        click.echo(text)
+    if left_out:
+        note(f"no room for: {', '.join(left_out)} (a wider terminal or --json shows it)")
+
+
+def paragraph(text: str, indent: str = "  ") -> None:
+    """Words on stdout, wrapped to the terminal; one line where stdout is not one."""
+    from textwrap import fill
+
+    if sys.stdout.isatty():
+        width = shutil.get_terminal_size().columns
+        text = fill(
+            text,
+            width,
+            initial_indent=indent,
+            subsequent_indent=indent + "  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        click.echo(text)
+    else:
+        click.echo(indent + text)
 
 
 @contextmanager

@@ -12,13 +12,26 @@ from evenhand.cli.options import At, json_option, seconds, shoot_option
 
 @click.command(epilog="Example: evenhand still A002 --at 3s --to A002.png --which both")
 @click.argument("clip", metavar="CLIP")
-@click.option("--at", type=At(), default="0s", metavar="3s", help="3s, 75f or a timecode.")
-@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.png")
+@click.option(
+    "--at",
+    type=At(),
+    default="0s",
+    metavar="3s",
+    help="When: 3s, 75f or a timecode from the first frame (default: 0s).",
+)
+@click.option(
+    "--to",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The file to write; its name ends in .png or .tif.",
+)
 @click.option(
     "--which",
     type=click.Choice(["before", "after", "both"]),
     default="after",
-    help="As shot, graded, or side by side.",
+    metavar="WHICH",
+    help="before (as shot), after (graded; default) or both, side by side.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a file of the same name.")
 @shoot_option
@@ -32,10 +45,7 @@ def command(
     shoot_dir: Path | None,
     as_json: bool,
 ) -> None:
-    """Write a 16-bit still, PNG or TIFF by the name's end, made by the exact transform.
-
-    Times count from the clip's first frame.
-    """
+    """Write a 16-bit still, PNG or TIFF by the name's end, made by the exact transform."""
     from evenhand.cli import show
     from evenhand.jobs.picture import still
     from evenhand.shoot.store import shoot_folder

@@ -9,8 +9,9 @@ clip and to colours between those of the stress set; what is measured was never 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import msgspec
 import numpy as np
@@ -31,14 +32,14 @@ from evenhand.grade.exact import (
 from evenhand.grade.fidelity import NEUTRAL_BOUND, CompileReport, Differences, differences
 from evenhand.grade.lattice import Codes, Lattice, bake, fitted
 from evenhand.grade.renderings import output_encoding
-from evenhand.grade.shaping import shaped_axis
+from evenhand.grade.shaping import shaped_axis, smooth_axis
 from evenhand.grade.stress import neutral_signals, stress_signals
 
 if TYPE_CHECKING:
     from evenhand.kernels.table import KernelTable
 
 # Raise it whenever the same grade would compile to other values: cached lattices are made anew.
-COMPILER_VERSION: Final = 1
+COMPILER_VERSION: Final = 2
 SIZES: Final = (65, 97, 129)
 
 _MEASURED: Final = 60_000
@@ -107,21 +108,15 @@ def compile_grade(
     domain = _domain(seen, extent)
     judge = _Judge(_exact_sets(grade, _every_second(seen, 1), domain, codes, 0.0), output)
     fit = _exact_sets(grade, _every_second(seen, 0), domain, codes, 0.5)
-    axis = None
-    if len(sizes) > 1:
-        axis = shaped_axis(codes, [_thinned(s, _SHAPED_BY) for s, _ in fit], domain, output)
-    best: tuple[float, Lattice, CompileReport] | None = None
-    for size in sizes:
-        if best is not None and best[0] > _hopeless(best[1].size, size) and size != sizes[-1]:
-            continue
-        lattice = fitted(bake(codes, size, domain, axis), *_joined(fit))
-        excess, report = judge.report(lattice)
-        if best is None or excess < best[0]:
-            best = (excess, lattice, report)
-        if report.within_bound:
+    axes = _axes(codes, fit, domain, output) if len(sizes) > 1 else iter([None])
+    best: _Try | None = None
+    for found in _tries(codes, fit, judge, axes, domain, sizes):
+        if best is None or found.excess < best.excess:
+            best = found
+        if found.report.within_bound:
             break
     assert best is not None
-    _, lattice, report = best
+    lattice, report = best.lattice, best.report
     return CompiledGrade(
         lattice=lattice.values,
         size=lattice.size,
@@ -131,6 +126,43 @@ def compile_grade(
         digest=grade_digest(grade),
         report=report,
     )
+
+
+class _Try(NamedTuple):
+    """A lattice, and by how much it is over the bound (1 is on it)."""
+
+    excess: float
+    lattice: Lattice
+    report: CompileReport
+
+
+def _tries(
+    codes: Codes,
+    fit: Sequence[_Set],
+    judge: _Judge,
+    axes: Iterator[Array | None],
+    domain: tuple[float, float],
+    sizes: tuple[int, ...],
+) -> Iterator[_Try]:
+    """Lattices from small to large, on one axis after the other, without hopeless sizes."""
+    for axis in axes:
+        last: _Try | None = None
+        for size in sizes:
+            if last and last.excess > _hopeless(last.lattice.size, size) and size != sizes[-1]:
+                continue
+            lattice = fitted(bake(codes, size, domain, axis), *_joined(fit))
+            excess, report = judge.report(lattice)
+            last = _Try(excess, lattice, report)
+            yield last
+
+
+def _axes(
+    codes: Codes, fit: Sequence[_Set], domain: tuple[float, float], output: Encoding
+) -> Iterator[Array]:
+    """A smooth axis, which the kernel reads fast, and then the one that it is near to."""
+    axis = shaped_axis(codes, [_thinned(s, _SHAPED_BY) for s, _ in fit], domain, output)
+    yield smooth_axis(axis)
+    yield axis
 
 
 def _domain(seen: Array, extent: tuple[float, float] | None) -> tuple[float, float]:

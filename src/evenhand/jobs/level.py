@@ -21,7 +21,7 @@ from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.measure.decisions import Evenness, GreySample, LevelDecision, Link, Setup
 from evenhand.measure.ends import clip_code
 from evenhand.measure.evenness import evenness
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.levelling import grey_refusal, level_setup
 from evenhand.measure.scopes import LEVEL_PERCENT, measure_scopes
 from evenhand.measure.setups import ClipView, find_links, group, picture_numbers
 from evenhand.measure.views import AnalysisFrame, features
@@ -57,13 +57,18 @@ class LevelOptions:
 
 
 class LevelResult(msgspec.Struct, frozen=True):
-    """Setups, decisions and evenness; `left_out` are clips whose encoding is not settled."""
+    """Setups, decisions and evenness.
+
+    `left_out` are clips whose encoding is not settled, `greys_refused` the grey cards that were
+    not used, each with its reason.
+    """
 
     setups: tuple[Setup, ...]
     decisions: tuple[LevelDecision, ...]
     evenness: tuple[Evenness, ...]
     left_out: tuple[str, ...]
     saved: bool
+    greys_refused: tuple[str, ...] = ()
 
 
 def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> LevelResult:
@@ -79,6 +84,7 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         progress(Step("level", clip.id, number, len(settled)))
         views[clip.id] = _view(folder, shoot, clip, number)
     greys = [_grey(folder, shoot, point) for point in options.greys]
+    progress(Step("match", "all clips", 1, 1))
     links = find_links(list(views.values()))
     setups = group(list(views.values()), links, named, references)
     decisions = [d for setup in setups for d in level_setup(setup, views, links, greys)]
@@ -91,6 +97,7 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         evenness=even,
         left_out=tuple(c.id for c in shoot.readable() if c.encoding is None),
         saved=not options.dry_run,
+        greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
     )
 
 

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import msgspec
 
-from evenhand.atomic import refused
 from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.errors import ClipError, EvenhandError, TargetError, UsageError
 from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
@@ -26,7 +25,7 @@ from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts
 from evenhand.media.sound import plan_sound
 from evenhand.media.spec import MasterSpec, load_spec, plan_picture
-from evenhand.media.target import check_target
+from evenhand.media.target import check_target, made_folder
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, MasterCheck, MasterEntry, Shoot
 
@@ -69,7 +68,7 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     shoot = store.load(folder)
     specs = [load_spec(name) for name in options.specs]
     clips = [shoot.clip(name) for name in options.clips] or list(shoot.readable())
-    options = replace(options, to=target_folder(options.to))
+    options = replace(options, to=made_folder(options.to))
     made: list[MasterEntry] = []
     kept: list[MasterEntry] = []
     undone: list[Undone] = []
@@ -114,17 +113,6 @@ def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
     shoot = msgspec.structs.replace(shoot, masters=(*others, entry))
     store.save(folder, shoot)
     return shoot
-
-
-def target_folder(to: Path) -> Path:
-    """The folder for masters, made where it is missing. TargetError where it cannot be."""
-    try:
-        to.mkdir(parents=True, exist_ok=True)
-    except FileExistsError as error:
-        raise TargetError(to, "a file of this name is there", "Name a folder") from error
-    except OSError as error:
-        raise refused(to, error) from error
-    return to
 
 
 def _hopeless(error: TargetError) -> bool:

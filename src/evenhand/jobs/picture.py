@@ -24,7 +24,7 @@ from evenhand.measure.scopes import ScopeNumbers, measure_scopes
 from evenhand.media.analysis import signal_at
 from evenhand.media.records import ClipFacts
 from evenhand.media.still import write_still
-from evenhand.media.target import check_target
+from evenhand.media.target import check_target, made_folder
 from evenhand.shoot import store
 
 Which = Literal["before", "after", "both"]
@@ -72,6 +72,8 @@ def still(
 
 def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeReading:
     """Measure the scopes of one frame before and after; draw them as PNG files into `to`."""
+    if to is not None:
+        made_folder(to)
     frame = _frame(folder, name, at)
     matrix = "bt709" if frame.output == "bt709" else "bt2020"
     after = exact_transform(frame.grade)(frame.signal).astype(np.float32)
@@ -82,7 +84,6 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     written = []
     for when, found in measured.items() if to is not None else ():
         assert to is not None
-        to.mkdir(parents=True, exist_ok=True)
         drawings = {
             "waveform": draw_waveform(found),
             "parade": draw_parade(found),

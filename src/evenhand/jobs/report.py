@@ -30,6 +30,7 @@ from evenhand.measure.evidence import Identification
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import small_signals
 from evenhand.media.records import ClipFacts
+from evenhand.media.target import check_target
 from evenhand.shoot import store
 from evenhand.shoot.cache import Cache
 from evenhand.shoot.document import ClipEntry, MasterEntry, Shoot
@@ -56,13 +57,15 @@ def report(
     """
     shoot = store.load(folder)
     target = to or folder / "report.html"
+    check_target(target, overwrite=True)
+    known = _truth(truth)
     clips = shoot.readable()
     told = []
     with Cache(folder) as cache:
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
             told.append(_clip(cache, shoot, clip))
-    page = report_html(_page(shoot, told, _truth(truth))).encode()
+    page = report_html(_page(shoot, told, known)).encode()
     write_whole(target, page)
     return ReportResult(str(target), len(page), len(clips))
 
@@ -72,8 +75,15 @@ def _truth(path: Path | None) -> Mapping[str, Any] | None:
         return None
     try:
         found: dict[str, Any] = msgspec.json.decode(path.read_bytes(), type=dict[str, Any])
-    except (OSError, msgspec.MsgspecError) as error:
-        raise UsageError(path, f"no truth can be read here ({error})", "Check the path") from error
+        whole = all({"file", "fault_matrix_bt2020"} <= set(clip) for clip in found["clips"])
+    except OSError as error:
+        raise UsageError(path, f"it cannot be read ({error.strerror})", "Check the path") from error
+    except (msgspec.MsgspecError, KeyError, TypeError):
+        whole = False
+    if not whole:
+        raise UsageError(
+            path, "this is not the truth of a card", "Name the .truth.json beside a demo card"
+        )
     return found
 
 

@@ -189,7 +189,9 @@ def load_spec(name_or_path: str | Path) -> MasterSpec:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
-            asked, f"this spec cannot be read ({error})", "Check the path of the file"
+            asked,
+            f"this spec cannot be read ({getattr(error, 'strerror', 'not text')})",
+            "Check the path of the file",
         ) from error
     return parse_spec(text, asked)
 

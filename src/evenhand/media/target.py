@@ -27,7 +27,9 @@ def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> No
         raise TargetError(target, "a folder of this name is there already", "Choose another name")
     if not overwrite and os.path.lexists(target):
         raise TargetError(
-            target, "a file of this name is there already", "Move it away or choose another name"
+            target,
+            "a file of this name is there already",
+            "Choose another name, or replace it with --overwrite",
         )
     if not os.access(folder, os.W_OK | os.X_OK):
         raise refused(target, OSError(errno.EROFS if _locked(folder) else errno.EACCES, ""))
@@ -38,6 +40,17 @@ def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> No
             f"about {_size(needs)} are needed and {_size(free)} are free",
             "Make room or name another folder",
         )
+
+
+def made_folder(folder: Path) -> Path:
+    """The folder itself, made where it is missing. TargetError where it cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise TargetError(folder, "a file of this name is there", "Name a folder") from error
+    except OSError as error:
+        raise refused(folder, error) from error
+    return folder
 
 
 def _locked(folder: Path) -> bool:

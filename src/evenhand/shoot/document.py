@@ -5,7 +5,7 @@ Measurements are not here: they live in the cache and can be made again at any t
 
 from __future__ import annotations
 
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Literal
 
 import msgspec
@@ -121,7 +121,9 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
         return tuple(clip for clip in self.clips if clip.unreadable is None)
 
     def clip(self, name: str) -> ClipEntry:
-        """The clip that a person names: its id, its file name where that is unique, or its path.
+        """The clip that a person names: its id, file name or path on the card, or the file's path.
+
+        The beginning of an id, up to a sign between words, will do where it fits one clip alone.
 
         Raises UsageError with the nearest names.
         """
@@ -131,7 +133,12 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
             for c in self.clips
             if name in (PurePosixPath(c.path).name, PurePosixPath(c.path).stem)
         ]
-        for found in (exact, loose):
+        cards = {card.name: Path(card.path) for card in self.cards}
+        file = Path(name).absolute()
+        here = [c for c in self.clips if c.card in cards and cards[c.card] / c.path == file]
+        starts = [c for c in self.clips if name and c.id.startswith(name)]
+        brief = [c for c in starts if not c.id[len(name) :][:1].isalnum()]
+        for found in (exact, loose, here, brief):
             if len(found) == 1:
                 return found[0]
             if found:
@@ -142,7 +149,9 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
         from difflib import get_close_matches
 
         near = get_close_matches(name, [c.id for c in self.clips], 3, 0.4)
-        remedy = f"Did you mean {' or '.join(near)}" if near else "`evenhand scan` lists the clips"
+        remedy = (
+            f"Did you mean {' or '.join(near)}?" if near else "`evenhand scan CARD` lists the clips"
+        )
         raise UsageError(name, "the shoot has no clip of this name", remedy)
 
     def with_clips(self, *changed: ClipEntry) -> Shoot:
@@ -159,7 +168,7 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
             raise EncodingUnknownError(
                 clip.path,
                 "its encoding is not settled",
-                f"Name it: evenhand scan --encoding {clip.id}=NAME",
+                f"Name it: evenhand scan CARD --encoding {clip.id}=NAME",
             )
         return Grade(
             encoding=clip.encoding,

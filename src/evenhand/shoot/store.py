@@ -75,9 +75,9 @@ def save(folder: Path, shoot: Shoot) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise refused(folder, error) from error
-    write_whole(
-        folder / DOCUMENT, msgspec.json.format(msgspec.json.encode(shoot), indent=2) + b"\n"
-    )
+    content = msgspec.json.encode(shoot)
+    msgspec.json.decode(content, type=Shoot)  # never replace a document by one that cannot be read
+    write_whole(folder / DOCUMENT, msgspec.json.format(content, indent=2) + b"\n")
 
 
 def fingerprint(path: Path) -> str:
