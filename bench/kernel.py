@@ -111,9 +111,11 @@ def compiled_table(grade: Grade, planes: Planes) -> tuple[KernelTable, str]:
     signal = planes_to_signal(planes, SOURCE, BT709).reshape(-1, 3)
     extent = float(signal.min()), float(signal.max())
     compiled = compile_grade(grade, signal[:: max(1, len(signal) // 200_000)], extent=extent)
-    steps = "equal steps" if compiled.axis is None else "a bent axis"
+    table = compiled.table()
+    bent = "a polynomial axis" if len(table.curve) else "a looked-up axis"
+    steps = "equal steps" if compiled.axis is None else bent
     bound = "within" if compiled.report.within_bound else "NOT within"
-    return compiled.table(), f"{compiled.size}^3 on {steps}, {bound} the bound"
+    return table, f"{compiled.size}^3 on {steps}, {bound} the bound"
 
 
 def write_cube(path: Path, transform: Transform, size: int) -> None:

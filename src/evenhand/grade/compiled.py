@@ -9,7 +9,7 @@ clip and to colours between those of the stress set; what is measured was never 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -138,7 +138,7 @@ class _Try(NamedTuple):
 
 def _tries(
     codes: Codes,
-    fit: Sequence[_Set],
+    fit: tuple[_Set, ...],
     judge: _Judge,
     axes: Iterator[Array | None],
     domain: tuple[float, float],
@@ -157,7 +157,7 @@ def _tries(
 
 
 def _axes(
-    codes: Codes, fit: Sequence[_Set], domain: tuple[float, float], output: Encoding
+    codes: Codes, fit: tuple[_Set, ...], domain: tuple[float, float], output: Encoding
 ) -> Iterator[Array]:
     """A smooth axis, which the kernel reads fast, and then the one that it is near to."""
     axis = shaped_axis(codes, [_thinned(s, _SHAPED_BY) for s, _ in fit], domain, output)
