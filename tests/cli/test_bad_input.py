@@ -275,6 +275,88 @@ def test_a_target_that_is_a_file_is_refused(call, log_clip: Path, card: Path) ->
     assert "Name a folder" in said.err
 
 
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("--exposure", "nan"),
+        ("--exposure", "inf"),
+        ("--exposure", "100"),
+        ("--white", "nan"),
+        ("--contrast", "0"),
+        ("--saturation", "-1"),
+        ("--slope", "-1"),
+        ("--offset", "nan,0,0"),
+        ("--power", "1,2"),
+        ("--rendering", "film"),
+    ],
+)
+def test_an_adjustment_without_meaning_changes_nothing(
+    call, log_clip: Path, card: Path, option: str, value: str
+) -> None:
+    """No value can make a document that cannot be read again (JSON has no nan, RFC 8259)."""
+    call("scan", card, SAY, LOG)
+    document = card.parent / "card.shoot" / "shoot.json"
+    before = document.read_bytes()
+
+    said = call("adjust", "A001", f"{option}={value}")
+
+    assert said.status == 2
+    assert len(said.err.splitlines()) == 1
+    assert option in said.err
+    assert document.read_bytes() == before
+
+
+def test_a_shoot_is_never_put_on_the_card_unasked(
+    call, card: Path, log_clip: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Called from the card's own folder, a scan asks for a place instead of writing there."""
+    monkeypatch.chdir(card)
+
+    said = call("scan", ".", SAY, LOG)
+
+    assert said.status == 2
+    assert "--shoot DIR" in said.err
+    assert made(card) == ["A001.mov"]
+
+
+def test_scopes_into_a_file_and_a_foreign_truth_are_one_line(
+    call, card: Path, log_clip: Path
+) -> None:
+    """A file where a folder is wanted, and JSON that is no truth: said, with what to do."""
+    call("scan", card, SAY, LOG)
+    (card.parent / "taken").write_bytes(b"x")
+
+    scopes = call("scopes", "A001", "--to", "taken")
+    truth = call("report", "--truth", "card.shoot/shoot.json")
+
+    assert (scopes.status, truth.status) == (1, 2)
+    assert "Name a folder" in scopes.err
+    assert "not the truth of a card" in truth.err
+
+
+@pytest.mark.parametrize("name", ["A001_oven", "A001", "A001_oven.mov", "card/A001_oven.mov"])
+def test_a_clip_is_named_in_any_clear_way(call, synth: ModuleType, card: Path, name: str) -> None:
+    """By its id, its beginning, its file name, or the path that a shell completes."""
+    synth.write_clip(card / "A001_oven.mov", **synth.PRORES, frames=2, tags=synth.PHONE_LOG)
+    synth.write_clip(card / "A0010.mov", **synth.PRORES, frames=2, tags=synth.PHONE_LOG)
+    call("scan", card)
+
+    said = call("adjust", name)
+
+    assert said.out.startswith("A001_oven: ")
+
+
+def test_a_fault_of_the_program_is_one_line_too(call, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What nobody foresaw is told in a line; a traceback is there for those who ask."""
+    monkeypatch.setattr("evenhand.jobs.look.list_looks", lambda: 1 / 0)
+
+    said = call("look", "list")
+
+    assert said.status == 1
+    assert said.lines == [said.err.strip()]
+    assert "EVENHAND_TRACE=1" in said.err
+
+
 def test_without_a_shoot_every_verb_says_how_to_begin(call) -> None:
     """No shoot in the folder: the way to make one is told."""
     for verb in (("level",), ("report",), ("look", "use", "soot"), ("adjust", "A1")):

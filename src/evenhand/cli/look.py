@@ -28,7 +28,11 @@ class Looks(click.Group):
         return super().resolve_command(ctx, args)
 
 
-@click.group(cls=Looks, epilog="Example: evenhand look use oven-light --strength 70%")
+@click.group(
+    cls=Looks,
+    subcommand_metavar="VERB …",
+    epilog="Example: evenhand look use oven-light --strength 70%",
+)
 def command() -> None:
     """List looks, show what one does, and use one on clips."""
 

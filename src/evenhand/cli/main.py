@@ -60,6 +60,7 @@ class Verbs(click.Group):
 
 @click.group(
     cls=Verbs,
+    subcommand_metavar="VERB …",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Begin with: evenhand run CARD --look oven-light --strength 70% --to masters",
 )
@@ -119,4 +120,5 @@ def _say(message: str) -> None:
 def _sentence(message: str) -> str:
     """A message with a small first letter, unless it begins with a word in capitals."""
     first = message[:1].lower() if message[1:2].islower() else message[:1]
-    return (first + message[1:]).rstrip(".") + "."
+    end = "" if message.endswith(("?", ".", "…")) else "."
+    return first + message[1:] + end

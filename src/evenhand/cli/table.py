@@ -35,7 +35,7 @@ class Table:
             if room is None or room >= min(widths[-1], LEAST_WORDS) or column is None:
                 break
             kept.remove(column)
-        last = widths[-1] if room is None else max(min(widths[-1], room), LEAST_WORDS)
+        last = widths[-1] if room is None else min(widths[-1], max(room, LEAST_WORDS))
         left_out = [h for i, h in enumerate(self.headings) if i not in kept]
         return self._lines(kept, [*widths[:-1], last]), left_out
 

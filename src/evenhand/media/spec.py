@@ -188,9 +188,10 @@ def load_spec(name_or_path: str | Path) -> MasterSpec:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise UsageError(
             asked,
-            f"this spec cannot be read ({getattr(error, 'strerror', 'not text')})",
+            f"this spec cannot be read ({reason})",
             "Check the path of the file",
         ) from error
     return parse_spec(text, asked)
