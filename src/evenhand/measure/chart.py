@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.colourmath.adaptation import D65, adaptation_matrix
+from evenhand.colourmath.difference import ciede2000, xyz_to_lab
 from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.measure import ratios
 from evenhand.measure.views import CLIP_MARGIN
@@ -88,23 +89,39 @@ class ChartReading:
     verdict: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """How the detector looks: how large the frame's short side is made, and its windows."""
+
+    least: int
+    windows: tuple[int, int, int]
+    solidity: float
+
+
+# The first takes 25 ms and finds most charts; the second finds the small and the slanted ones.
+_SEARCHES: Final = (_Search(0, (15, 75, 20), 0.8), _Search(1000, (11, 107, 16), 0.9))
+
+
 def find_chart(signal: Image, to_light: ToLight, clip_level: float = 1.0) -> ChartReading | None:
     """The chart in a frame, or None where no place looks like one.
 
-    signal: (h, w, 3), 0..1; the chart's width should be at least 90 pixels. to_light: the signal of
-    a picture to its linear BT.2020 light. clip_level: the signal above which a pixel is clipped.
-    A reading that is not accepted is given back too, for its verdict; it may not be used.
+    signal: (h, w, 3), 0..1; the longest side about 1280 pixels, the chart a tenth of it or more.
+    to_light: the signal of a picture to its linear BT.2020 light. clip_level: the signal above
+    which a pixel is clipped. A reading that is not accepted is given back too, for its verdict; it
+    may not be used.
     """
     best: ChartReading | None = None
-    for corners in _places(_shown(signal, to_light)):
-        for start in _starts(corners):
-            reading = _read(signal, to_light, clip_level, start)
-            if reading is None:
-                continue
-            if reading.accepted:
-                return reading
-            if best is None or reading.residual < best.residual:
-                best = reading
+    shown = _shown(signal, to_light)
+    for search in _SEARCHES:
+        for corners in _places(shown, search):
+            for start in _starts(corners):
+                reading = _read(signal, to_light, clip_level, start)
+                if reading is None:
+                    continue
+                if reading.accepted:
+                    return reading
+                if best is None or reading.residual < best.residual:
+                    best = reading
     return best
 
 
@@ -119,22 +136,31 @@ def _shown(signal: Image, to_light: ToLight) -> NDArray[np.uint8]:
     return np.ascontiguousarray(shown[..., ::-1], dtype=np.uint8)
 
 
-def _places(shown: NDArray[np.uint8]) -> Iterator[Floats]:
+def _places(shown: NDArray[np.uint8], search: _Search) -> Iterator[Floats]:
     """Where OpenCV's detector sees a chart, best first: four corners (4, 2) each."""
+    height, width = shown.shape[:2]
+    scale = max(1.0, search.least / min(height, width))
+    if scale > 1.0:
+        shown = np.asarray(
+            cv2.resize(shown, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), np.uint8
+        )
     wanted = cv2.mcc.DetectorParametersMCC()
-    wanted.minImageSize = min(shown.shape[:2])  # it would enlarge the frame
+    wanted.minImageSize = min(shown.shape[:2])  # it would enlarge the frame to 1000 pixels
     wanted.minContoursAreaRate = 1e-4
     wanted.minContoursArea = 40.0
     wanted.minContourLengthAllowed = 30
+    wanted.minContourSolidity = search.solidity
+    wanted.adaptiveThreshWinSizeMin = search.windows[0]
+    wanted.adaptiveThreshWinSizeMax = search.windows[1]
+    wanted.adaptiveThreshWinSizeStep = search.windows[2]
     detector = cv2.mcc.CCheckerDetector.create()
     detector.setColorChartType(cv2.mcc.MCC24)
     detector.setDetectionParams(wanted)
     cv2.setRNGSeed(1)  # its clustering draws; the same frame gives the same answer
     if not detector.process(shown, TRIED):
         return
-    height, width = shown.shape[:2]
     for found in detector.getListColorChecker()[:TRIED]:
-        corners = np.asarray(found.getBox(), np.float64).reshape(4, 2)
+        corners = np.asarray(found.getBox(), np.float64).reshape(4, 2) / scale
         if np.isfinite(corners).all():
             yield np.clip(corners, [-0.1 * width, -0.1 * height], [1.1 * width, 1.1 * height])
 
@@ -157,7 +183,7 @@ def _read(
     grid = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], np.float32)
     if abs(cv2.contourArea(corners.astype(np.float32))) < COLUMNS * ROWS * LEAST_PATCH:
         return None
-    start = cv2.getPerspectiveTransform(grid, corners.astype(np.float32))
+    start = np.asarray(cv2.getPerspectiveTransform(grid, corners.astype(np.float32)), np.float64)
     laid = _lay(signal, to_light, start)
     if laid is None:
         return None
@@ -176,11 +202,16 @@ def _lay(signal: Image, to_light: ToLight, start: Floats) -> tuple[Floats, float
     seen = _warped(signal, start @ to_cells, size)
     logs = np.log2(np.maximum(np.asarray(to_light(seen))[..., 1], 0.002)).astype(np.float32)
     warp = np.array([[1, 0, MARGIN * CELL], [0, 1, MARGIN * CELL], [0, 0, 1]], np.float32)
-    stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 60, 1e-4)
+    both = cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT
+    chart = _pattern()
+    everywhere = np.full(logs.shape, 255, np.uint8)
+    pattern = 1.0
     try:
-        for blur in (9, 3):
-            pattern, warp = cv2.findTransformECC(
-                _pattern(), logs, warp, cv2.MOTION_HOMOGRAPHY, stop, None, blur
+        for blur, rounds, least in ((9, 30, 0.0), (3, 50, 0.5)):
+            if pattern < least:
+                return None
+            pattern, warp = cv2.findTransformECC(  # type: ignore[assignment]
+                chart, logs, warp, cv2.MOTION_HOMOGRAPHY, (both, rounds, 1e-4), everywhere, blur
             )
     except cv2.error:  # it says so in this way where the pattern finds no hold
         return None
@@ -222,13 +253,15 @@ def _patches(
     signal: Image, to_light: ToLight, clip_level: float, place: Floats
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Median light (24, 3) of the middle of each patch, and which patches are clipped."""
-    size = (COLUMNS * CELL, ROWS * CELL)
-    shrink = np.diag([1 / CELL, 1 / CELL, 1.0])
-    seen = _warped(signal, place @ shrink, size)
+    grid = np.array([[[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]]], np.float32)
+    area = cv2.contourArea(cv2.perspectiveTransform(grid, place)[0]) / (COLUMNS * ROWS)
+    cell = int(np.clip(round(float(np.sqrt(area))), CELL, 4 * CELL))  # as fine as the picture is
+    shrink = np.diag([1 / cell, 1 / cell, 1.0])
+    seen = _warped(signal, place @ shrink, (COLUMNS * cell, ROWS * cell))
     light = np.asarray(to_light(seen), np.float64)
-    edge = round((1 - MIDDLE) / 2 * CELL)
-    whole = (ROWS, CELL, COLUMNS, CELL, 3)
-    middle = slice(edge, CELL - edge)
+    edge = round((1 - MIDDLE) / 2 * cell)
+    whole = (ROWS, cell, COLUMNS, cell, 3)
+    middle = slice(edge, cell - edge)
     cells = light.reshape(whole)[:, middle, :, middle].transpose(0, 2, 1, 3, 4)
     codes = seen.reshape(whole)[:, middle, :, middle].max(axis=(1, 3, 4))
     patches = np.median(cells.reshape(ROWS * COLUMNS, -1, 3), axis=1)
@@ -285,3 +318,14 @@ def _errors(each: Floats, gains: Floats) -> tuple[float, float]:
     stops = float(np.sqrt(np.mean([d.stops**2 for d in off])) / root)
     mired = float(np.sqrt(np.mean([d.mired**2 for d in off])) / root)
     return max(stops, LEAST_STOPS_ERROR), max(mired, LEAST_MIRED_ERROR)
+
+
+def patch_differences(light: Floats, gains: Floats) -> Floats:
+    """CIEDE2000 (24,) of patches from the published ones, once the gains are taken off them.
+
+    light: (24, 3) linear BT.2020; gains: log2 CAT16 cone gains, as of a ChartReading.
+    """
+    levelled = np.asarray(light, np.float64) @ ratios.matrix_of(-gains).T
+    first, second = (xyz_to_lab(ratios.xyz_of(x)) for x in (levelled, published_light()))
+    found: Floats = ciede2000(first, second)
+    return found
