@@ -173,6 +173,7 @@ def test_8k_is_mastered(call, synth: ModuleType, card: Path) -> None:
         (("scan", "card", "--encoding", "A001"), "write CLIP=NAME"),
         (("scan", "card", "--encoding", "A001=log9"), "no encoding has this name"),
         (("run", "card"), "--to"),
+        (("run", "card", "--strength", "50%", "--to", "out"), "--look"),
         (("mster",), "Did you mean master?"),
     ],
 )
@@ -304,6 +305,20 @@ def test_an_adjustment_without_meaning_changes_nothing(
     assert len(said.err.splitlines()) == 1
     assert option in said.err
     assert document.read_bytes() == before
+
+
+def test_an_sdr_look_and_an_hdr_rendering_are_refused_together(call, log_clip: Path, card: Path):
+    """Whichever comes second is refused when it is asked for, not when masters are made."""
+    call("scan", card, SAY, LOG)
+    call("look", "use", "soot")
+    rendering = call("adjust", "A001", "--rendering", "hlg-1000")
+    call("look", "use", "none")
+    call("adjust", "A001", "--rendering", "hlg-1000")
+    look = call("look", "use", "soot")
+
+    assert (rendering.status, look.status) == (2, 2)
+    assert "look soot" in rendering.err
+    assert "look soot" in look.err
 
 
 def test_a_shoot_is_never_put_on_the_card_unasked(

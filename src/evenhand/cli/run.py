@@ -94,6 +94,8 @@ def command(
     """
     from evenhand.cli.scan import shoot_of
 
+    if asked["look"] is None and asked["strength"] != 1.0:
+        raise click.UsageError("--strength is that of a look: name one with --look LOOK.")
     said = tuple(pair(text, "--encoding", "CLIP=NAME") for text in encodings)
     order = Order(card=card, shoot=shoot_of(card, shoot_dir), encodings=said, **asked)
     return whole_job(order, as_json)

@@ -9,7 +9,8 @@ import msgspec
 
 from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Cdl, Rendering, Triple, White
-from evenhand.grade.exact import check_grade
+from evenhand.grade.exact import check_grade, exact_transform
+from evenhand.grade.renderings import output_encoding
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry
 
@@ -55,7 +56,10 @@ def adjust(
         rendering = changes.rendering or (None if reset else clip.rendering)
         entry = msgspec.structs.replace(clip, adjustment=adjustment, rendering=rendering)
         if entry.encoding is not None:
-            check_grade(shoot.grade(entry))
+            grade = shoot.grade(entry)
+            check_grade(grade)
+            if entry.look is not None and output_encoding(grade.rendering).name != "bt709":
+                exact_transform(grade)  # refuses a look that was not made for this rendering
         changed.append(entry)
     store.save(folder, shoot.with_clips(*changed))
     return tuple(changed)
