@@ -38,8 +38,8 @@ class Evidence(msgspec.Struct, frozen=True):
     """One witness to a clip's encoding.
 
     `source` is where it was found ("container tags", "sensor black"), `found` what it says,
-    `points_to` the encodings that it supports, `weight` how much it counts (-1 against .. 1 for;
-    None where it was not weighed).
+    `points_to` the encodings that it supports, `weight` how much it counts (natural
+    logarithm of how much likelier; None where it was not weighed).
     """
 
     source: str
