@@ -16,6 +16,7 @@ _OUTCOMES: Final[dict[Status, str]] = {
     "reference": "reference",
     "matched": "levelled",
     "grey": "levelled by a grey card",
+    "chart": "levelled by a chart",
     "left alone": "left alone",
 }
 _NBSP: Final = "\u00a0"  # a number and its unit stay on one line
@@ -244,7 +245,7 @@ def _levelled(model: ReportModel) -> str:
 
 
 def _matched(outcomes: list[Status]) -> int:
-    return outcomes.count("matched") + outcomes.count("grey")
+    return sum(outcomes.count(x) for x in ("matched", "grey", "chart"))
 
 
 def _level_tiles(model: ReportModel) -> list[Tile]:

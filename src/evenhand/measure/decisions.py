@@ -13,7 +13,7 @@ import msgspec
 from evenhand.grade.document import White
 
 Triple = tuple[float, float, float]
-Status = Literal["reference", "matched", "left alone", "grey"]
+Status = Literal["reference", "matched", "left alone", "grey", "chart"]
 
 
 class Difference(msgspec.Struct, frozen=True):
@@ -97,11 +97,32 @@ class GreySample(msgspec.Struct, frozen=True):
     clipped: bool = False
 
 
+class ChartSample(msgspec.Struct, frozen=True, kw_only=True):
+    """A 24-patch chart that was found in a clip and agreed with the published patches.
+
+    time: seconds after the first frame; corners: fractions of the picture, from the dark skin patch
+    clockwise. gains: log2 CAT16 cone gains of its greys over the published ones, with standard
+    errors. residual, worst_grey: stops. patch_difference: mean CIEDE2000 of all patches from the
+    published ones once the gains are taken off.
+    """
+
+    clip: str
+    time: float
+    corners: tuple[tuple[float, float], ...]
+    gains: Triple
+    stops_error: float
+    mired_error: float
+    residual: float
+    worst_grey: float
+    patch_difference: float
+    why: str
+
+
 class Proposal(msgspec.Struct, frozen=True):
     """What a person may want to apply to a clip that was left alone, and how unsure it is.
 
     `white` is for grade.document.Levelling. `mired_error` is the typical error, `mired_worst` that
-    of one case in ten; both measured on views without overlap. Exposure is told in words only.
+    of one case in ten; both measured. Exposure is told in words only.
     """
 
     white: White
@@ -117,7 +138,8 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
     `stops` and `white` go into grade.document.Levelling as they are: stops is the correction, white
     the clip's own white, None where it stays as it is. `difference` is the clip's from the
     reference as shot, with standard errors; `via` names the clips that the match went through;
-    `closure` is the worst disagreement of the loops of matches that the clip is part of.
+    `closure` is the worst disagreement of the loops of matches that the clip is part of; `chart` is
+    the chart in it that the setup is set by.
     """
 
     clip: str
@@ -135,6 +157,7 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
     closure: Difference | None = None
     why: str
     proposal: Proposal | None = None
+    chart: ChartSample | None = None
     would_change: str = ""
 
 

@@ -1,33 +1,43 @@
 """Exposure and white for the clips of a setup, decided from measurements, each with its reason.
 
 Clips that a chain of matches connects to the reference are corrected to look like it; a difference
-within its own uncertainty is left alone, and so is every clip without a common view. A grey card in
-any connected clip sets the exposure and the white of them all.
+within its own uncertainty is left alone, and so is every clip without a common view. A chart or a
+grey card in any connected clip sets the exposure and the white of them all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.colourmath.white import kelvin_duv
 from evenhand.measure import ratios
+from evenhand.measure.absolute import (
+    Anchor,
+    anchor_told,
+    anchors,
+    disagreement,
+    grey_refusal,
+    referred,
+)
 from evenhand.measure.agreement import Agreement, Edge, Loop, agree
 from evenhand.measure.decisions import (
+    ChartSample,
     Difference,
     GreySample,
     LevelDecision,
     Link,
     Match,
+    Proposal,
     Setup,
     Status,
 )
 from evenhand.measure.matching import confidence
 from evenhand.measure.proposals import propose
 from evenhand.measure.setups import ClipView
+from evenhand.measure.whites import propose_white
 
 __all__ = ["GreySample", "LevelDecision", "grey_refusal", "level_setup"]
 
@@ -36,53 +46,18 @@ Floats = NDArray[np.float64]
 # Below these nobody sees a difference, and nothing is moved.
 EVEN_STOPS, EVEN_MIRED = 0.02, 1.0
 SURE = 2.0  # standard errors; a difference within them may be none
-GREY_LIGHT = 0.18
-GREY_DUV, GREY_SPREAD, GREY_STOPS = 0.03, 0.15, 4.0
-GREY_STOPS_ERROR, GREY_MIRED_ERROR = 0.01, 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Grey:
-    """What the grey card says: the fault of the reference as log2 cone gains, and who says so."""
-
-    clip: str
-    gains: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class _Solved:
-    """A setup's matches solved, and what a grey card adds."""
+    """A setup's matches solved, and what a chart or a grey card adds."""
 
     setup: Setup
     links: Sequence[Link]
     found: Agreement
-    grey: _Grey | None
+    anchor: Anchor | None
+    beside: str
     refusals: tuple[str, ...]
-
-
-def grey_refusal(sample: GreySample) -> str:
-    """Why a grey sample cannot be used, in plain words; empty where it can."""
-    if sample.clipped:
-        return "the grey sample is clipped: its colour is not known"
-    if min(sample.light) <= 0:
-        return "the grey sample holds no light in one channel"
-    if sample.spread > GREY_SPREAD:
-        return (
-            f"the grey sample is uneven by {sample.spread:.2f} stop (limit {GREY_SPREAD}): "
-            "it holds more than the card, or a shadow"
-        )
-    gains = _grey_gains(sample)
-    x, y, z = ratios.xyz_of(np.array(sample.light))
-    _, duv = kelvin_duv((x / (x + y + z), y / (x + y + z)))
-    if abs(duv) > GREY_DUV:
-        return f"the grey sample is coloured: Duv {duv:+.3f} (limit {GREY_DUV})"
-    if abs(ratios.stops_of(gains)) > GREY_STOPS:
-        return f"the grey sample is {ratios.stops_of(gains):+.1f} stops from 18 % grey"
-    return ""
-
-
-def _grey_gains(sample: GreySample) -> Floats:
-    return ratios.gains_of(np.array(sample.light) / GREY_LIGHT)
 
 
 def level_setup(
@@ -90,49 +65,64 @@ def level_setup(
     clips: Mapping[str, ClipView],
     links: Sequence[Link],
     greys: Sequence[GreySample] = (),
+    charts: Sequence[ChartSample] = (),
+    keep_warmth: float = 0.0,
 ) -> tuple[LevelDecision, ...]:
     """Decides exposure and white for every clip of a setup, in its order.
 
     clips: at least the clips of the setup, by id; they serve the proposals. links: from
-    `setups.find_links`. greys: grey cards that a person pointed at. The best of those in connected
-    clips sets them all; one in a clip that nothing connects sets that clip alone.
+    `setups.find_links`. charts: found in clips; greys: grey cards that a person pointed at. The
+    best chart in connected clips sets them all, else the best grey card; one in a clip that nothing
+    connects sets that clip alone. keep_warmth: the share 0..1 of the light's warmth that stays.
     """
     ids = set(setup.clips)
     inside = [x for x in links if x.match.accepted and x.a in ids and x.b in ids]
     found = agree(setup.reference, [Edge.of(x) for x in inside])
-    grey, refusals = _grey_of(found, [g for g in greys if g.clip in ids])
-    solved = _Solved(setup, links, found, grey, refusals)
-    own = {g.clip: g for g in greys if g.clip not in found.gains}
+    usable = anchors([c for c in charts if c.clip in ids], [g for g in greys if g.clip in ids])
+    solved = _solved(setup, links, found, usable, keep_warmth)
+    refusals = {g.clip: grey_refusal(g) for g in greys if g.clip in ids and grey_refusal(g)}
+    solved = replace(solved, refusals=tuple(f"{c}: {why}" for c, why in refusals.items()))
+    own = {a.clip: a for a in reversed(usable)}
     decided = []
     for clip in setup.clips:
         if clip in found.gains:
-            decided.append(_connected(clip, solved))
-        elif clip in own and not grey_refusal(own[clip]):
-            decided.append(_by_own_grey(own[clip], setup))
+            decided.append(_connected(clip, solved, clips))
+        elif clip in own:
+            decided.append(_by_itself(referred(own[clip], np.zeros(3), keep_warmth), setup))
         else:
-            decided.append(_left_alone(clip, solved, clips, own.get(clip)))
+            decided.append(_left_alone(clip, solved, clips, refusals.get(clip, "")))
     return tuple(decided)
 
 
-def _grey_of(found: Agreement, greys: Sequence[GreySample]) -> tuple[_Grey | None, tuple[str, ...]]:
-    refusals = [f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)]
-    usable = [g for g in greys if g.clip in found.gains and not grey_refusal(g)]
-    if not usable:
-        return None, tuple(refusals)
-    best = min(usable, key=lambda g: g.spread)
-    return _Grey(best.clip, _grey_gains(best) - found.gains[best.clip]), tuple(refusals)
+def _solved(
+    setup: Setup,
+    links: Sequence[Link],
+    found: Agreement,
+    usable: Sequence[Anchor],
+    keep_warmth: float,
+) -> _Solved:
+    connected = [a for a in usable if a.clip in found.gains]
+    if not connected:
+        return _Solved(setup, links, found, None, "", ())
+    best = connected[0]
+    anchor = referred(best, found.gains[best.clip], keep_warmth)
+    return _Solved(
+        setup, links, found, anchor, disagreement(anchor, connected[1:], found.gains), ()
+    )
 
 
-def _connected(clip: str, solved: _Solved) -> LevelDecision:
+def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> LevelDecision:
     """The reference, or a clip that matches connect to it."""
     found, reference = solved.found, solved.setup.reference
     gains = found.gains[clip]
     errors = found.errors[clip]
     moved, even = _worth_moving(gains, errors)
-    fault = moved + (solved.grey.gains if solved.grey else np.zeros(3))
+    anchor = solved.anchor
+    fault = moved + (anchor.gains if anchor else np.zeros(3))
     told = [] if clip == reference else [_told(clip, solved, even)]
-    if solved.grey:
-        told.append(_grey_told(clip, solved.grey, fault))
+    if anchor:
+        told.append(anchor_told(clip, anchor, fault))
+        told += [solved.beside] if clip == anchor.clip and solved.beside else []
     elif clip == reference:
         alone = len(solved.setup.clips) == 1
         role = "it is alone in its setup" if alone else "the others are matched to it"
@@ -157,6 +147,8 @@ def _connected(clip: str, solved: _Solved) -> LevelDecision:
         via=found.paths[clip][1:-1],
         closure=closure,
         why="; ".join(told),
+        proposal=_reference_proposal(clip, solved, clips),
+        chart=anchor.chart if anchor and anchor.clip == clip else None,
         would_change=_would_change(clip, solved),
     )
 
@@ -166,9 +158,18 @@ def _rounded(stops: float) -> float:
 
 
 def _status(clip: str, solved: _Solved) -> Status:
-    if solved.grey and clip == solved.grey.clip:
-        return "grey"
+    if solved.anchor and clip == solved.anchor.clip:
+        return solved.anchor.by
     return "reference" if clip == solved.setup.reference else "matched"
+
+
+def _reference_proposal(
+    clip: str, solved: _Solved, clips: Mapping[str, ClipView]
+) -> Proposal | None:
+    """A white for a reference that nothing absolute is known of; it is never applied."""
+    if solved.anchor or clip != solved.setup.reference or clip not in clips:
+        return None
+    return propose_white(clips[clip].features)
 
 
 def _worth_moving(gains: Floats, errors: tuple[float, float]) -> tuple[Floats, tuple[bool, bool]]:
@@ -232,17 +233,6 @@ def said(difference: Difference) -> str:
     return f"{stops}, {mired}, {duv}"
 
 
-def _grey_told(clip: str, grey: _Grey, fault: Floats) -> str:
-    white = ratios.white_of(fault)
-    found = (
-        f"{ratios.stops_of(fault):+.2f} stop and a white of {white.kelvin:.0f} K, "
-        f"Duv {white.duv:+.4f}"
-    )
-    if clip == grey.clip:
-        return f"its grey card shows {found}; it is set to 18 % and neutral"
-    return f"by the grey card in {grey.clip} it has {found}"
-
-
 def _closure(clip: str, loops: Sequence[Loop]) -> tuple[Difference | None, list[str]]:
     mine = [x for x in loops if clip in x.clips]
     if not mine:
@@ -260,45 +250,48 @@ def _dropped_told(edge: Edge) -> str:
 
 
 def _would_change(clip: str, solved: _Solved) -> str:
-    if solved.grey:
-        return "another grey card, or another reference clip"
+    if solved.anchor:
+        return f"another {solved.anchor.name}, or another reference clip"
     if clip == solved.setup.reference:
-        return "a grey card in a connected clip, or another reference clip"
-    return "another reference clip, or a grey card"
+        return "a chart or a grey card in a connected clip, or another reference clip"
+    return "another reference clip, or a chart or a grey card"
 
 
-def _by_own_grey(sample: GreySample, setup: Setup) -> LevelDecision:
-    fault = _grey_gains(sample)
+def _by_itself(anchor: Anchor, setup: Setup) -> LevelDecision:
+    """A clip that nothing connects, by its own chart or grey card."""
+    fault = anchor.gains
+    alone = len(setup.clips) == 1
     return LevelDecision(
-        clip=sample.clip,
+        clip=anchor.clip,
         setup=setup.name,
         reference=setup.reference,
-        status="grey",
+        status=anchor.by,
         stops=-ratios.stops_of(fault),
         white=ratios.white_of(fault),
-        confidence=_sureness((GREY_STOPS_ERROR, GREY_MIRED_ERROR)),
-        stops_error=GREY_STOPS_ERROR,
-        mired_error=GREY_MIRED_ERROR,
-        why=f"no common view with {setup.reference}; "
-        + _grey_told(sample.clip, _Grey(sample.clip, fault), fault),
-        would_change="another grey card",
+        confidence=_sureness((anchor.stops_error, anchor.mired_error)),
+        stops_error=anchor.stops_error,
+        mired_error=anchor.mired_error,
+        why=("" if alone else f"no common view with {setup.reference}; ")
+        + anchor_told(anchor.clip, anchor, fault),
+        chart=anchor.chart,
+        would_change=f"another {anchor.name}",
     )
 
 
 def _left_alone(
-    clip: str, solved: _Solved, clips: Mapping[str, ClipView], grey: GreySample | None
+    clip: str, solved: _Solved, clips: Mapping[str, ClipView], refusal: str
 ) -> LevelDecision:
     setup = solved.setup
     proposal = None
     if clip in clips and setup.reference in clips:
-        shift = solved.grey.gains if solved.grey else np.zeros(3)
+        shift = solved.anchor.gains if solved.anchor else np.zeros(3)
         proposal = propose(clips[setup.reference], clips[clip], shift)
     tried = [x for x in solved.links if {x.a, x.b} == {clip, setup.reference}]
     reason = f"no common view with {setup.reference}; untouched"
     if tried:
         reason += f" ({tried[0].match.why})"
-    if grey:
-        reason += f"; the grey card was not used ({grey_refusal(grey)})"
+    if refusal:
+        reason += f"; the grey card was not used ({refusal})"
     return LevelDecision(
         clip=clip,
         setup=setup.name,
@@ -308,6 +301,7 @@ def _left_alone(
         why=reason,
         proposal=proposal,
         would_change=(
-            "a grey card in this clip, a clip that shows both views, or setting it by hand"
+            "a chart or a grey card in this clip, a clip that shows both views, "
+            "or setting it by hand"
         ),
     )

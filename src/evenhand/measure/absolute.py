@@ -1,0 +1,157 @@
+"""What the exposure and the white of a setup really are: by a chart, or by a grey card.
+
+A chart that was found comes first, then a grey card that a person pointed at. Statistics never set
+anything. Both tell the light where they lie: a chart in a shadow is as dark as the shadow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.colourmath.adaptation import xy_to_xyz
+from evenhand.colourmath.primaries import rgb_to_xyz
+from evenhand.colourmath.white import kelvin_duv, white_xy
+from evenhand.measure import ratios
+from evenhand.measure.decisions import ChartSample, GreySample, Status
+
+Floats = NDArray[np.float64]
+
+GREY_LIGHT = 0.18
+GREY_DUV, GREY_SPREAD, GREY_STOPS = 0.03, 0.15, 4.0
+GREY_STOPS_ERROR, GREY_MIRED_ERROR = 0.01, 1.0
+NEUTRAL = ratios.white_of(np.zeros(3))
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """What the chart or the grey card of a clip says.
+
+    gains: log2 CAT16 cone gains by which a clip differs from a right one; those of the clip it lies
+    in, or once referred to it those of the reference. kept: mired of warmth that are left in.
+    """
+
+    clip: str
+    by: Status
+    gains: Floats
+    stops_error: float
+    mired_error: float
+    chart: ChartSample | None = None
+    kept: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """What it is, in words."""
+        return "chart" if self.by == "chart" else "grey card"
+
+
+def grey_refusal(sample: GreySample) -> str:
+    """Why a grey sample cannot be used, in plain words; empty where it can."""
+    if sample.clipped:
+        return "the grey sample is clipped: its colour is not known"
+    if min(sample.light) <= 0:
+        return "the grey sample holds no light in one channel"
+    if sample.spread > GREY_SPREAD:
+        return (
+            f"the grey sample is uneven by {sample.spread:.2f} stop (limit {GREY_SPREAD}): "
+            "it holds more than the card, or a shadow"
+        )
+    gains = _grey_gains(sample)
+    x, y, z = ratios.xyz_of(np.array(sample.light))
+    _, duv = kelvin_duv((x / (x + y + z), y / (x + y + z)))
+    if abs(duv) > GREY_DUV:
+        return f"the grey sample is coloured: Duv {duv:+.3f} (limit {GREY_DUV})"
+    if abs(ratios.stops_of(gains)) > GREY_STOPS:
+        return f"the grey sample is {ratios.stops_of(gains):+.1f} stops from 18 % grey"
+    return ""
+
+
+def _grey_gains(sample: GreySample) -> Floats:
+    return ratios.gains_of(np.array(sample.light) / GREY_LIGHT)
+
+
+def anchors(charts: Sequence[ChartSample], greys: Sequence[GreySample]) -> tuple[Anchor, ...]:
+    """All that can be used, the most trusted first; grey samples that are refused are left out."""
+    by_charts = [
+        Anchor(c.clip, "chart", np.array(c.gains), c.stops_error, c.mired_error, c)
+        for c in sorted(charts, key=lambda c: c.stops_error / 0.03 + c.mired_error / 3)
+    ]
+    by_greys = [
+        Anchor(g.clip, "grey", _grey_gains(g), GREY_STOPS_ERROR, GREY_MIRED_ERROR)
+        for g in sorted(greys, key=lambda g: g.spread)
+        if not grey_refusal(g)
+    ]
+    return (*by_charts, *by_greys)
+
+
+def referred(anchor: Anchor, own: Floats, keep_warmth: float) -> Anchor:
+    """The anchor as the reference has it. own: gains of its clip relative to the reference.
+
+    keep_warmth: the share 0..1 of the light's warmth that stays. Warmth is the mireds along the
+    Planckian locus by which the measured white is warmer than D65; what is off the locus, a light
+    that is cooler, and the exposure are corrected in full.
+    """
+    gains = anchor.gains - own
+    warmth = ratios.difference_of(gains).mired
+    kept = keep_warmth * max(warmth, 0.0)
+    if kept > 0:
+        gains = gains - _gains_of_warmth(kept)
+    return Anchor(
+        anchor.clip,
+        anchor.by,
+        gains,
+        anchor.stops_error,
+        anchor.mired_error,
+        anchor.chart,
+        kept,
+    )
+
+
+def _gains_of_warmth(mired: float) -> Floats:
+    """Gains that make a D65 neutral warmer by `mired` at its own luminance, with D65's Duv."""
+    kelvin = 1e6 / (1e6 / NEUTRAL.kelvin + mired)
+    xyz = xy_to_xyz(white_xy(kelvin, NEUTRAL.duv))
+    light = np.linalg.solve(rgb_to_xyz("bt2020"), xyz).astype(np.float64)
+    return ratios.gains_of(light)
+
+
+def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Floats]) -> str:
+    """How far the other charts and cards of a setup are from the one that was used, in words.
+
+    own: gains by which each clip differs from the reference, as shot.
+    """
+    told = []
+    mine = used.gains + _gains_of_warmth(used.kept) if used.kept else used.gains
+    for other in others:
+        if (other.clip, other.by) == (used.clip, used.by) or other.clip not in own:
+            continue
+        off = ratios.difference_of(other.gains - own[other.clip] - mine)
+        told.append(
+            f"the {other.name} in {other.clip} says {off.stops:+.2f} stop and "
+            f"{off.mired:+.0f} mired from that"
+        )
+    return "; ".join(told)
+
+
+def anchor_told(clip: str, anchor: Anchor, fault: Floats) -> str:
+    """What an anchor says of a clip, in words. fault: the gains that are corrected in the clip."""
+    white = ratios.white_of(fault)
+    found = (
+        f"{ratios.stops_of(fault):+.2f} stop and a white of {white.kelvin:.0f} K, "
+        f"Duv {white.duv:+.4f}"
+    )
+    kept = f"; {anchor.kept:.0f} mired of the light's warmth are kept" if anchor.kept else ""
+    if clip != anchor.clip:
+        return f"by the {anchor.name} in {anchor.clip} it has {found}{kept}"
+    if anchor.chart is None:
+        end = "it is set to 18 % and neutral" if not kept else "it is set to 18 %"
+        return f"its grey card shows {found}; {end}{kept}"
+    sample = anchor.chart
+    return (
+        f"its chart, seen at {sample.time:.1f} s, shows {found}; patches 20 to 23 are set to their "
+        f"published light, as it falls on the chart{kept}; after that all 24 are off by CIEDE2000 "
+        f"{sample.patch_difference:.1f} on average ({sample.why})"
+    )
