@@ -99,9 +99,9 @@ def test_bars_land_in_their_targets(name: str) -> None:
     assert (column, row) == (pytest.approx(x, abs=3), pytest.approx(y, abs=3))
 
 
-@pytest.mark.parametrize(("matrix", "degrees"), [("bt709", 123.0), ("bt2020", 134.5)])
+@pytest.mark.parametrize(("matrix", "degrees"), [("bt709", 121.5), ("bt2020", 134.5)])
 def test_the_skin_line_stands_at_its_angle(matrix: str, degrees: float) -> None:
-    """123° in Cb, Cr (common practice); measured skins under D65 give 132° to 137° in BT.2020."""
+    """Spectra of published skins under D65: 120° to 123° in BT.709, 132° to 138° in BT.2020 HLG."""
     signal = np.full((8, 8, 3), 0.5, np.float32)
     pixels = draw_vectorscope(measure_scopes(signal, matrix))
     middle = pixels.shape[0] // 2

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from evenhand.cli.options import At, json_option, seconds, shoot_option
+from evenhand.cli.options import At, Strength, json_option, seconds, shoot_option
 from evenhand.errors import ShootError
 
 if TYPE_CHECKING:
@@ -32,6 +32,14 @@ if TYPE_CHECKING:
     metavar="CLIP@TIME,X,Y",
     help="A grey card to go by: X and Y are shares of width and height, from the top left.",
 )
+@click.option("--no-chart", is_flag=True, help="Do not look for a 24-patch chart.")
+@click.option(
+    "--keep-warmth",
+    type=Strength(),
+    default=0.0,
+    metavar="30%",
+    help="Leave this share of the light's warmth in, where a chart or a grey card sets the white.",
+)
 @click.option("--dry-run", is_flag=True, help="Show what would be decided; change nothing.")
 @click.option("--explain", metavar="CLIP", help="Show a clip's decision with all its numbers.")
 @shoot_option
@@ -41,6 +49,8 @@ def command(
     references: tuple[str, ...],
     setup: str | None,
     greys: tuple[str, ...],
+    no_chart: bool,
+    keep_warmth: float,
     dry_run: bool,
     explain: str | None,
     shoot_dir: Path | None,
@@ -65,7 +75,7 @@ def command(
         _explain(folder, explain, as_json)
         return 0
     points = tuple(_grey_point(folder, grey) for grey in greys)
-    options = LevelOptions(references, setup, clips, points, dry_run)
+    options = LevelOptions(references, setup, clips, points, dry_run, not no_chart, keep_warmth)
     with show.progress() as progress:
         result = level(folder, options, progress)
     if as_json:
@@ -124,7 +134,7 @@ def _explain(folder: Path, name: str, as_json: bool) -> None:
     show.line(f"{decision.clip} in {decision.setup}, reference {decision.reference}")
     show.paragraph(f"{decision.status}: {correction(decision)}")
     show.paragraph(f"why: {decision.why}")
-    if decision.status in ("matched", "grey"):
+    if decision.status in ("matched", "grey", "chart"):
         show.paragraph(f"sure: {show.percent(decision.confidence)}")
     match = decision.match
     if match is not None and match.inliers:
@@ -162,10 +172,12 @@ def reason(decision: LevelDecision) -> str:
     """Why, in a few words; `--explain` says it in full."""
     if decision.status == "left alone":
         return "shares no view"
-    if decision.status == "grey":
-        return "by a grey card"
+    if decision.status in ("grey", "chart"):
+        return f"by a {'grey card' if decision.status == 'grey' else 'chart'}"
     if decision.status == "reference":
         return "the others match it"
+    if decision.status != "matched":
+        return f"by {decision.status}"
     even = not decision.stops and decision.white is None
     points = decision.match.inliers if decision.match is not None else 0
     told = "already even" if even else f"{points} points agree"
@@ -180,7 +192,7 @@ def show_levels(result: LevelResult) -> None:
     for d in result.decisions:
         stops = f"{d.stops:+.2f} stop" if d.stops else "as shot"
         white = f"{d.white.kelvin:.0f} K, {d.white.duv:+.4f}" if d.white else "as shot"
-        sure = show.percent(d.confidence) if d.status in ("matched", "grey") else ""
+        sure = show.percent(d.confidence) if d.status in ("matched", "grey", "chart") else ""
         rows.append([d.setup, d.clip, d.status, stops, white, sure, reason(d)])
     if rows:
         headings = ["setup", "clip", "status", "exposure", "white was, Duv", "sure", "why"]

@@ -26,10 +26,9 @@ _BARS: Final = Plot(18, 46, 604, 330)
 _DISC: Final = Plot(0, 0, 440, 440)
 _LIMITS: Final = (-5.0, 105.0)
 _CHROMA_REACH: Final = 0.56  # Cb or Cr at the edge of the vectorscope
-# Skin lies near one hue whatever its lightness: 120°..123° in BT.709 and 132°..137° in BT.2020,
-# from the spectra of the 24-patch chart and of published skin groups under D65. 123° is common
-# practice.
-_SKIN_DEGREES: Final = {"bt709": 123.0, "bt601": 123.0, "bt2020": 134.5}
+# Skin lies near one hue whatever its lightness: 120°..123° in BT.709 and 132°..138° in BT.2020
+# HLG, from the spectra of published skins under D65 (`measure.graticule`).
+_SKIN_DEGREES: Final = {"bt709": 121.5, "bt601": 121.5, "bt2020": 134.5}
 _BAR_COLOURS: Final = {
     "R": (1, 0, 0),
     "Yl": (1, 1, 0),
@@ -193,7 +192,7 @@ def _chroma_graticule(pixels: Pixels, matrix: str) -> None:
     for label, radius in (("50", 0.25), ("100 %", 0.5)):
         x, y = _place(radius * math.cos(-0.75), radius * math.sin(-0.75))
         canvas.write(pixels, label, (x + 4, y + 18), size=18)
-    angle = math.radians(_SKIN_DEGREES.get(matrix, 123.0))
+    angle = math.radians(_SKIN_DEGREES.get(matrix, 121.5))
     tip = (0.5 * math.cos(angle), 0.5 * math.sin(angle))
     canvas.dashed(pixels, centre, _place(*tip), canvas.WORDS)
     canvas.write(pixels, "skin", _place(tip[0] * 1.02 - 0.005, tip[1] * 1.02), "right", 18)
