@@ -16,16 +16,24 @@ from evenhand.colourmath.encodings import Encoding
 from evenhand.errors import UsageError
 from evenhand.grade.document import Levelling
 from evenhand.grade.exact import scene_light_image
+from evenhand.jobs.charts import CHART_LONGEST, chart_in
 from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.measure.decisions import Evenness, GreySample, LevelDecision, Link, Setup
+from evenhand.measure.decisions import (
+    ChartSample,
+    Evenness,
+    GreySample,
+    LevelDecision,
+    Link,
+    Setup,
+)
 from evenhand.measure.ends import clip_code
 from evenhand.measure.evenness import evenness
 from evenhand.measure.levelling import grey_refusal, level_setup
 from evenhand.measure.scopes import LEVEL_PERCENT, measure_scopes
 from evenhand.measure.setups import ClipView, find_links, group, picture_numbers
 from evenhand.measure.views import AnalysisFrame, features
-from evenhand.media.analysis import signal_at, small_signals
+from evenhand.media.analysis import LONGEST, signal_at, sized_signals
 from evenhand.media.records import ClipFacts
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
@@ -47,13 +55,19 @@ class GreyPoint:
 
 @dataclass(frozen=True, slots=True)
 class LevelOptions:
-    """What a person says about levelling; everything else is measured."""
+    """What a person says about levelling; everything else is measured.
+
+    `keep_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
+    sets the white; without `use_charts` no chart is looked for.
+    """
 
     references: tuple[str, ...] = ()
     setup: str | None = None
     setup_clips: tuple[str, ...] = ()
     greys: tuple[GreyPoint, ...] = ()
     dry_run: bool = False
+    use_charts: bool = True
+    keep_warmth: float = 0.0
 
 
 class LevelResult(msgspec.Struct, frozen=True):
@@ -74,20 +88,30 @@ class LevelResult(msgspec.Struct, frozen=True):
 def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> LevelResult:
     """Level all clips of a shoot whose encoding is settled, and save unless it is a dry run.
 
-    Raises UsageError for clips that do not exist and grey points outside the picture.
+    Raises UsageError for clips that do not exist, grey points outside the picture, and a share of
+    warmth that is none.
     """
+    if not 0 <= options.keep_warmth <= 1:
+        share = f"{options.keep_warmth:.0%}"
+        raise UsageError("--keep-warmth", f"{share} is not a share", "Write 0% to 100%")
     shoot = store.load(folder)
     named, references = _persons_word(shoot, options)
     settled = [clip for clip in shoot.readable() if clip.encoding is not None]
     views: dict[str, ClipView] = {}
+    charts: list[ChartSample] = []
     for number, clip in enumerate(settled, 1):
         progress(Step("level", clip.id, number, len(settled)))
-        views[clip.id] = _view(folder, shoot, clip, number)
+        views[clip.id], chart = _view(folder, shoot, clip, number, options.use_charts)
+        charts += [chart] if chart is not None else []
     greys = [_grey(folder, shoot, point) for point in options.greys]
     progress(Step("match", "all clips", 1, 1))
     links = find_links(list(views.values()))
     setups = group(list(views.values()), links, named, references)
-    decisions = [d for setup in setups for d in level_setup(setup, views, links, greys)]
+    decisions = [
+        decision
+        for setup in setups
+        for decision in level_setup(setup, views, links, greys, charts, options.keep_warmth)
+    ]
     even = _evenness(setups, decisions, views, links)
     if not options.dry_run:
         store.save(folder, _decided(store.load(folder), setups, decisions, even))
@@ -118,10 +142,14 @@ def _persons_word(
     return {name: clips for name, clips in named.items() if clips}, references + kept
 
 
-def _view(folder: Path, shoot: Shoot, clip: ClipEntry, order: int) -> ClipView:
+def _view(
+    folder: Path, shoot: Shoot, clip: ClipEntry, order: int, use_charts: bool
+) -> tuple[ClipView, ChartSample | None]:
     assert clip.encoding is not None
     path, facts = original_and_facts(folder, shoot, clip)
-    signals = small_signals(path, facts, clip.encoding, SHARES)
+    longest = CHART_LONGEST if use_charts else LONGEST
+    sizes = sized_signals(path, facts, clip.encoding, SHARES, (LONGEST, longest))
+    signals = [(time, small) for time, (small, _) in sizes]
     clip_level = _clip_level([signal for _, signal in signals], clip.encoding)
     frames = [
         AnalysisFrame(
@@ -133,7 +161,11 @@ def _view(folder: Path, shoot: Shoot, clip: ClipEntry, order: int) -> ClipView:
         )
         for time, signal in signals
     ]
-    return ClipView(
+    chart = None
+    if use_charts:
+        large = [(time, signal) for time, (_, signal) in sizes]
+        chart = chart_in(clip.id, large, clip.encoding, clip_level)
+    view = ClipView(
         id=clip.id,
         created=_seconds(facts),
         order=order,
@@ -141,6 +173,7 @@ def _view(folder: Path, shoot: Shoot, clip: ClipEntry, order: int) -> ClipView:
         features=tuple(features(frame) for frame in frames),
         numbers=picture_numbers(frames, facts.duration),
     )
+    return view, chart
 
 
 def _clip_level(signals: Sequence[NDArray[np.float32]], encoding: Encoding) -> float:

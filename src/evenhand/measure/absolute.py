@@ -130,8 +130,8 @@ def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Float
             continue
         off = ratios.difference_of(other.gains - own[other.clip] - mine)
         told.append(
-            f"the {other.name} in {other.clip} says {off.stops:+.2f} stop and "
-            f"{off.mired:+.0f} mired from that"
+            f"the {other.name} in {other.clip} says the same to {abs(off.stops):.2f} stop and "
+            f"{abs(off.mired):.0f} mired"
         )
     return "; ".join(told)
 

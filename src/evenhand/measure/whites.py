@@ -2,8 +2,8 @@
 
 Two estimates that fail in different ways have to agree: a vote of the near-neutral pixels along the
 Planckian locus, and the pixels whose contrast is the same in all channels (grey pixels, Yang et
-al., CVPR 2015). On 568 raw scenes with known whites the vote alone erred
-by 20 mired in the middle and by 49 in one case of ten; on 500 good photographs it would have moved
+al., CVPR 2015). On 568 raw scenes with known whites the vote alone erred by
+20 mired in the middle and by 49 in one case of ten; on 500 good photographs it would have moved
 the white of every other one by more than 23. Hence the gates, and hence no more than a proposal.
 """
 

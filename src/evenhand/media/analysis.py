@@ -78,6 +78,24 @@ def small_signals(
     ]
 
 
+def sized_signals(
+    path: Path,
+    facts: ClipFacts,
+    encoding: Encoding,
+    shares: Sequence[float],
+    longest: tuple[int, int],
+) -> list[tuple[float, tuple[Signal, Signal]]]:
+    """As `small_signals`, each frame at two sizes, decoded once."""
+    start = facts.times[0] * Fraction(facts.time_base)
+    first, second = longest
+    found = []
+    for frame in sample(path, facts, shares):
+        small = signal_of(frame, facts, encoding, first)
+        other = small if second == first else signal_of(frame, facts, encoding, second)
+        found.append((float(frame.time - start), (small, other)))
+    return found
+
+
 def sampled_signals(path: Path, facts: ClipFacts, encoding: Encoding) -> Signal:
     """Signals (n, 3) of single pixels from frames all over a clip: natural, with their noise.
 
