@@ -16,6 +16,7 @@ import numpy as np
 from evenhand.atomic import partial_name, refused, settle, sync
 from evenhand.errors import MasterRejectedError, UsageError
 from evenhand.measure.quality import Plane, thumbnail
+from evenhand.media.memory import give_back_large_blocks
 from evenhand.media.pixels import Planes, planes_of
 from evenhand.media.records import ColourTags
 from evenhand.media.samples import RATE, sample_count
@@ -37,7 +38,7 @@ from evenhand.media.verify import (
 )
 
 _ENCODERS = {"hevc": "libx265", "prores": "prores", "h264": "libx264"}
-_COMPARED = 5  # frames that are kept whole to be compared; one of UHD takes up to 33 MB
+_COMPARED = 3  # frames that are kept whole to be compared; one of UHD takes up to 33 MB
 _ROOM = 1.1  # of the estimate
 _PCM_BYTES = 3
 _FEW_FRAMES = 8
@@ -193,6 +194,7 @@ class MasterWriter:
             raise self._plainly(error) from error
 
     def _open(self) -> None:
+        give_back_large_blocks()
         spec, plan = self.order.spec, self.order.plan
         flags = {"movflags": "+faststart"} if spec.faststart else {}
         path = f"file:{self._partial.absolute()}"
@@ -244,6 +246,9 @@ class MasterWriter:
         self.sound_tracks = tuple(track.report for track in self._sound)
         for track in self._sound:
             track.close()
+        # At UHD the encoder holds a gigabyte: not while the file is read again.
+        self._out = self._stream = None
+        self._sound = []
 
     def _give_up(self) -> None:
         """Close what is open, whatever it says, and remove the partial file."""

@@ -27,7 +27,7 @@ from evenhand.media.pixels import Plane
 from evenhand.media.records import ClipFacts
 from evenhand.media.stages import Line, Stages
 
-DEPTH: Final = 3  # pictures that wait between two stages
+DEPTH: Final = 2  # decoded pictures that wait to be graded
 THREADS: Final = 2
 # The picture between grading and the geometry: chroma at every pixel, and room to resample.
 _BETWEEN: Final = PlaneFormat(16, 1, 1)
@@ -130,7 +130,7 @@ def write_pictures(
     written = Written()
     with Stages() as stages:
         decoded: Line[tuple[DecodedFrame, int]] = stages.line(DEPTH)
-        finished: Line[tuple[Planes, int]] = stages.line(DEPTH)
+        finished: Line[tuple[Planes, int]] = stages.line(1)  # the encoder has a queue of its own
 
         def decode() -> None:
             with Frames(grading.clip) as frames:
