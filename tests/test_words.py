@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import get_args
 
 import click
 import pytest
 
 from evenhand.cli.main import VERBS, evenhand
+from evenhand.measure.decisions import Status
 
 PAGE = Path(__file__).parent.parent / "docs" / "words.md"
 
@@ -77,6 +79,17 @@ def test_names_that_a_person_types_are_on_the_page() -> None:
     names = [*ENCODINGS, *RENDERINGS, *LOOKS, *spec_names()]
 
     assert [name for name in names if name not in words] == []
+
+
+def test_every_status_of_a_clip_is_on_the_page() -> None:
+    """What levelling says of a clip, as the record allows it."""
+    page = PAGE.read_text("utf-8")
+    rows = page.split("## Status words")[1].split("## ")[0].splitlines()
+    words = {
+        word.strip() for row in rows for word in row.split("|")[1:2] for word in word.split(",")
+    }
+
+    assert [status for status in get_args(Status) if status not in words] == []
 
 
 def test_no_option_is_written_down_that_does_not_exist() -> None:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from evenhand.jobs.level import GreyPoint, LevelResult
     from evenhand.measure.decisions import LevelDecision
 
+MEASURED = ("matched", "grey", "chart")  # decisions that come with a confidence
+
 
 @click.command(epilog="Example: evenhand level --reference A007 --grey A010@1s,0.45,0.60")
 @click.argument("clips", nargs=-1, metavar="[CLIP…]")
@@ -134,7 +136,7 @@ def _explain(folder: Path, name: str, as_json: bool) -> None:
     show.line(f"{decision.clip} in {decision.setup}, reference {decision.reference}")
     show.paragraph(f"{decision.status}: {correction(decision)}")
     show.paragraph(f"why: {decision.why}")
-    if decision.status in ("matched", "grey", "chart"):
+    if decision.status in MEASURED:
         show.paragraph(f"sure: {show.percent(decision.confidence)}")
     match = decision.match
     if match is not None and match.inliers:
@@ -176,8 +178,6 @@ def reason(decision: LevelDecision) -> str:
         return f"by a {'grey card' if decision.status == 'grey' else 'chart'}"
     if decision.status == "reference":
         return "the others match it"
-    if decision.status != "matched":
-        return f"by {decision.status}"
     even = not decision.stops and decision.white is None
     points = decision.match.inliers if decision.match is not None else 0
     told = "already even" if even else f"{points} points agree"
@@ -192,7 +192,7 @@ def show_levels(result: LevelResult) -> None:
     for d in result.decisions:
         stops = f"{d.stops:+.2f} stop" if d.stops else "as shot"
         white = f"{d.white.kelvin:.0f} K, {d.white.duv:+.4f}" if d.white else "as shot"
-        sure = show.percent(d.confidence) if d.status in ("matched", "grey", "chart") else ""
+        sure = show.percent(d.confidence) if d.status in MEASURED else ""
         rows.append([d.setup, d.clip, d.status, stops, white, sure, reason(d)])
     if rows:
         headings = ["setup", "clip", "status", "exposure", "white was, Duv", "sure", "why"]
