@@ -45,6 +45,7 @@ GREYS: Final = slice(19, 23)  # patches 20 to 23: the white may clip, the black 
 
 LEAST_PATCH = 5.0  # pixels; the side of a patch under which edges reach its middle
 LIMIT_MEDIAN, LIMIT_GREY = 0.30, 0.40  # stops; false hits lie above 1.1 and 1.6, charts under 0.1
+LEAST_COLOURS = 0.85  # correlation of log2(R/G) and log2(B/G) of the coloured patches
 LEAST_PATTERN = 0.88  # correlation of the picture with the pattern
 MIDDLE = 0.4  # of a patch's side that is measured
 CELL, MARGIN = 16, 1  # pixels and cells of the raster that the pattern is laid on
@@ -73,8 +74,9 @@ class ChartReading:
     (24, 3) linear BT.2020 of the patches as shot. gains: log2 CAT16 cone gains that the light and
     the camera together make of the published greys. residual: median over patches and channels of
     |log2(patch / published)| less that of the greys; worst_grey: the largest of the greys alone;
-    both in stops. Errors are one standard error, from how the four greys agree. `verdict` says in
-    words why it was taken or not.
+    both in stops. pattern and colours: correlations with the published chart, of the picture of its
+    green light and of its patches' channel ratios. Errors are one standard error, from how the
+    four greys agree. `verdict` says in words why it was taken or not.
     """
 
     corners: Floats
@@ -83,6 +85,7 @@ class ChartReading:
     residual: float
     worst_grey: float
     pattern: float
+    colours: float
     stops_error: float
     mired_error: float
     accepted: bool
@@ -281,7 +284,8 @@ def _judged(
     each = np.array([ratios.gains_of(patches[g]) - ratios.gains_of(_PUBLISHED[g]) for g in greys])
     gains = np.median(each, axis=0)
     stops_error, mired_error = _errors(each, gains)
-    verdict = _refusal(residual, worst_grey, pattern, len(usable))
+    colours = _colours(patches)
+    verdict = _refusal(residual, worst_grey, pattern, colours, len(usable))
     told = (
         f"24 patches agree with the published ones to {residual:.2f} stop in the middle, "
         f"the greys to {worst_grey:.2f}"
@@ -293,6 +297,7 @@ def _judged(
         residual=residual,
         worst_grey=worst_grey,
         pattern=pattern,
+        colours=colours,
         stops_error=stops_error,
         mired_error=mired_error,
         accepted=not verdict,
@@ -300,9 +305,22 @@ def _judged(
     )
 
 
-def _refusal(residual: float, worst_grey: float, pattern: float, usable: int) -> str:
+def _colours(patches: Floats) -> float:
+    """How the channel ratios of the 18 coloured patches correlate with the published ones."""
+    seen, known = (np.log2(np.maximum(x[:18], 1e-5)) for x in (patches, _PUBLISHED))
+    pairs = [(seen[:, c] - seen[:, 1], known[:, c] - known[:, 1]) for c in (0, 2)]
+    if any(np.ptp(a) < 1e-9 for a, _ in pairs):
+        return 0.0
+    return float(min(np.corrcoef(a, b)[0, 1] for a, b in pairs))
+
+
+def _refusal(
+    residual: float, worst_grey: float, pattern: float, colours: float, usable: int
+) -> str:
     if pattern < LEAST_PATTERN:
         return f"no chart: the pattern of its patches is not there (correlation {pattern:.2f})"
+    if colours < LEAST_COLOURS:
+        return f"no chart: its colours are others (correlation {colours:.2f})"
     if residual > LIMIT_MEDIAN or worst_grey > LIMIT_GREY:
         return (
             f"no chart that can be read: patches differ by {residual:.2f} stop in the middle "

@@ -86,14 +86,15 @@ def propose_white(frames: Sequence[Features]) -> Proposal | None:
     )
 
 
-def scene_to_keep(luminance: Floats, uv: Floats) -> str:
+def scene_to_keep(luminance: Floats, uv: Floats, white: Floats) -> str:
     """Why a picture is meant to be dark or coloured, in a word; empty where it is not.
 
-    luminance (n,) with 1 for white, uv (n, 2) CIE 1960.
+    luminance (n,) with 1 for white, uv (n, 2) CIE 1960; white: the estimate (2,), about which hue
+    is taken, so that a cast is no hue.
     """
     if np.median(luminance) < NIGHT_MEDIAN and np.percentile(luminance, 98) < NIGHT_P98:
         return "night"
-    off = uv - _d65_uv()
+    off = uv - white
     coloured = np.hypot(off[:, 0], off[:, 1]) > HUE_CHROMA
     hue = np.degrees(np.arctan2(off[:, 1], off[:, 0])) % 360.0
     counts, _ = np.histogram(hue[coloured], bins=36, range=(0, 360))
@@ -113,8 +114,8 @@ def _vote(frame: Features) -> _Vote | None:
     uv = _uv(xyz)
     weight = np.sqrt(np.minimum(xyz[:, 1] / max(np.percentile(xyz[:, 1], 90), 1e-6), 1.0))
     everything = ratios.xyz_of(light.reshape(-1, 3).astype(np.float64))
-    kept = scene_to_keep(everything[:, 1], _uv(everything))
     locus = _locus_vote(uv, weight)
+    kept = scene_to_keep(everything[:, 1], _uv(everything), locus)
     near = float((np.linalg.norm(uv - locus, axis=1) < NEAR_UV).mean())
     return _Vote(locus, grey, near, kept)
 
@@ -156,11 +157,6 @@ def _uv(xyz: Floats) -> Floats:
 @cache
 def _candidates() -> Floats:
     return white_uv(1e6 / CANDIDATES, np.full(len(CANDIDATES), 0.8 * D65_WHITE.duv))
-
-
-@cache
-def _d65_uv() -> Floats:
-    return white_uv(D65_WHITE.kelvin, D65_WHITE.duv)
 
 
 def _gains(uv: Floats) -> Floats:
