@@ -66,7 +66,8 @@ def command(
     from evenhand.jobs.level import LevelOptions, level
     from evenhand.shoot import store
 
-    if explain is not None and (clips or references or setup or greys or dry_run):
+    others = (clips, references, setup, greys, no_chart, keep_warmth, dry_run)
+    if explain is not None and any(others):
         raise click.UsageError("--explain shows what was decided; it takes no other option.")
     if clips and setup is None:
         raise click.UsageError("clips are named only together with --setup NAME.")
