@@ -87,7 +87,7 @@ def test_a_made_scene_is_within_the_bound(grade, scene):
 def test_the_report_is_true(scene):
     """Its figures, worked out again from the lattice by other means, on the pixels it measured."""
     grade = Grade(PHONE_LOG, WARM)
-    compiled = compile_grade(grade, scene, sizes=(33,))
+    compiled = compile_grade(grade, scene, size=33)
     measured = scene[1::2]
 
     exact, found = exact_codes(grade, measured), compiled.codes(measured)
@@ -103,7 +103,7 @@ def test_the_report_is_true(scene):
 
 def test_a_finer_lattice_is_nearer(scene):
     """Errors fall with the number of nodes."""
-    coarse, fine = (compile_grade(Grade(PHONE_LOG), scene, sizes=(n,)).report for n in (17, 65))
+    coarse, fine = (compile_grade(Grade(PHONE_LOG), scene, size=n).report for n in (17, 65))
 
     assert fine.luma_p999 < 0.5 * coarse.luma_p999
     assert fine.de_p999 < 0.5 * coarse.de_p999
@@ -113,14 +113,14 @@ def test_grey_stays_grey_exactly(scene):
     """r = g = b comes out without chroma from a grade that leaves neutrals alone."""
     grey = np.repeat(np.linspace(0.0, 1.0, 500)[:, None], 3, axis=1)
 
-    codes = compile_grade(Grade(PHONE_LOG), scene, sizes=(17, 33)).codes(grey)
+    codes = compile_grade(Grade(PHONE_LOG), scene, size=33).codes(grey)
 
     assert np.abs(codes[:, 1:] - 512.0).max() < 0.05
 
 
 def test_superwhite_and_subblack_are_covered(scene):
     """Codes above 940 and below 64 in the file are graded, not cut, when nobody gave an extent."""
-    compiled = compile_grade(Grade(named("bt709"), rendering="hlg-1000"), scene, sizes=(65,))
+    compiled = compile_grade(Grade(named("bt709"), rendering="hlg-1000"), scene, size=65)
 
     assert compiled.domain == (SIGNAL_LOW, SIGNAL_HIGH)
     white, superwhite = compiled.codes(np.array([[1.0] * 3, [1.05] * 3]))[:, 0]
@@ -129,7 +129,7 @@ def test_superwhite_and_subblack_are_covered(scene):
 
 def test_an_extent_narrows_the_lattice_but_never_past_a_pixel(scene):
     """A wrong extent is widened to what the samples hold."""
-    compiled = compile_grade(Grade(PHONE_LOG), scene, extent=(0.3, 0.4), sizes=(33,))
+    compiled = compile_grade(Grade(PHONE_LOG), scene, extent=(0.3, 0.4), size=33)
 
     low, high = compiled.domain
     assert low <= scene.min()
@@ -140,14 +140,14 @@ def test_an_extent_narrows_the_lattice_but_never_past_a_pixel(scene):
 def test_one_colour_is_enough_to_compile():
     """A clip of one flat colour, and a single pixel."""
     for samples in (np.full((10, 3), 0.4), np.array([[0.2, 0.5, 0.9]])):
-        report = compile_grade(Grade(PHONE_LOG), samples, extent=(0.4, 0.4), sizes=(33,)).report
+        report = compile_grade(Grade(PHONE_LOG), samples, extent=(0.4, 0.4), size=33).report
 
         assert np.isfinite(report.de_max)
 
 
 def test_the_kernel_gives_what_the_reference_reading_gives(scene):
     """The kernel's table, bent axis included: a 4:4:4 picture through it is within rounding."""
-    compiled = compile_grade(Grade(PHONE_LOG, WARM), scene, sizes=(17, 33))
+    compiled = compile_grade(Grade(PHONE_LOG, WARM), scene)
     codes = np.round(to_codes(scene[:4096], 10, "bt2020", "narrow")).astype(np.uint16)
     planes = tuple(np.ascontiguousarray(codes[:, c].reshape(64, 64)) for c in range(3))
     picture = PlaneFormat(10, 1, 1)

@@ -1,9 +1,9 @@
 """The grade compiled to one lattice, and its distance from the exact transform.
 
-The lattice is tried at rising sizes, its steps shaped to the clip, until it is within the bound of
-`fidelity` on the clip's own pixels and on the stress set. If none is, the nearest is given and its
-report says so. Its nodes are fitted to every second pixel of the
-clip and to colours between those of the stress set; what is measured was never fitted to.
+The lattice is tried at equal steps, then with steps shaped to the clip, until it is within the
+bound of `fidelity` on the clip's own pixels and on the stress set. If none is, the nearest is given
+and its report says so. Its nodes are fitted to every second pixel of the clip and to colours between
+those of the stress set; what is measured was never fitted to.
 """
 
 from __future__ import annotations
@@ -39,14 +39,14 @@ if TYPE_CHECKING:
     from evenhand.kernels.table import KernelTable
 
 # Raise it whenever the same grade would compile to other values: cached lattices are made anew.
-COMPILER_VERSION: Final = 2
-SIZES: Final = (65, 97, 129)
+COMPILER_VERSION: Final = 3
 
 _MEASURED: Final = 60_000
 _SHAPED_BY: Final = 20_000
 _FEW: Final = 2_000
 
 _Set = tuple[Array, Array]  # signals and their exact codes
+_Axis = tuple[Array | None, tuple[int, ...]]  # places of the nodes, and how many a side to try
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,14 +90,14 @@ def compile_grade(
     *,
     extent: tuple[float, float] | None = None,
     looks: LookByName | None = None,
-    sizes: tuple[int, ...] = SIZES,
+    size: int | None = None,
 ) -> CompiledGrade:
     """Compile a grade for a clip.
 
     `samples` (n, 3) are R'G'B' signals seen in the clip, n ≥ 1. `extent` is the least and greatest
     signal of any channel of every pixel of the clip, where somebody looked at all of them; the
     lattice then covers no more. Without it the lattice covers all that narrow codes can say,
-    superwhite and sub-black too. One size alone means a quick one: equal steps and no search.
+    superwhite and sub-black too. `size` means a quick one: so many equal steps, no search.
     """
     seen = clean_signal(samples).reshape(-1, 3)
     transform, output = exact_transform(grade, looks), output_encoding(grade.rendering)
@@ -108,9 +108,9 @@ def compile_grade(
     domain = _domain(seen, extent)
     judge = _Judge(_exact_sets(grade, _every_second(seen, 1), domain, codes, 0.0), output)
     fit = _exact_sets(grade, _every_second(seen, 0), domain, codes, 0.5)
-    axes = _axes(codes, fit, domain, output) if len(sizes) > 1 else iter([None])
+    search = _search(codes, fit, domain, output) if size is None else iter([(None, (size,))])
     best: _Try | None = None
-    for found in _tries(codes, fit, judge, axes, domain, sizes):
+    for found in _tries(codes, fit, judge, search, domain):
         if best is None or found.excess < best.excess:
             best = found
         if found.report.within_bound:
@@ -140,15 +140,14 @@ def _tries(
     codes: Codes,
     fit: tuple[_Set, ...],
     judge: _Judge,
-    axes: Iterator[Array | None],
+    search: Iterator[_Axis],
     domain: tuple[float, float],
-    sizes: tuple[int, ...],
 ) -> Iterator[_Try]:
-    """Lattices from small to large, on one axis after the other, without hopeless sizes."""
-    for axis in axes:
+    """Lattices in the order of the search, without sizes that cannot do."""
+    for axis, sizes in search:
         last: _Try | None = None
         for size in sizes:
-            if last and last.excess > _hopeless(last.lattice.size, size) and size != sizes[-1]:
+            if last and last.excess > _hopeless(last.lattice.size, size):
                 continue
             lattice = fitted(bake(codes, size, domain, axis), *_joined(fit))
             excess, report = judge.report(lattice)
@@ -156,13 +155,18 @@ def _tries(
             yield last
 
 
-def _axes(
+def _search(
     codes: Codes, fit: tuple[_Set, ...], domain: tuple[float, float], output: Encoding
-) -> Iterator[Array]:
-    """A smooth axis, which the kernel reads fast, and then the one that it is near to."""
+) -> Iterator[_Axis]:
+    """Axes with the sizes to try on them, the ones that the kernel reads fastest first.
+
+    Equal steps cost the kernel nothing, a polynomial a little, any other axis most; sizes cost it
+    next to nothing, and the compiler the cube of them.
+    """
+    yield None, (65, 129)
     axis = shaped_axis(codes, [_thinned(s, _SHAPED_BY) for s, _ in fit], domain, output)
-    yield smooth_axis(axis)
-    yield axis
+    yield smooth_axis(axis), (97, 129)
+    yield axis, (129,)
 
 
 def _domain(seen: Array, extent: tuple[float, float] | None) -> tuple[float, float]:
