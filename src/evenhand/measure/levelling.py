@@ -139,7 +139,7 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
         status=_status(clip, solved),
         stops=_rounded(-ratios.stops_of(fault)),
         white=None if _same_white(fault) else ratios.white_of(fault),
-        confidence=1.0 if clip == reference else _sureness(errors),
+        confidence=_sure_of(clip, solved, errors),
         difference=None if clip == reference else ratios.difference_of(gains),
         stops_error=errors[0],
         mired_error=errors[1],
@@ -191,6 +191,14 @@ def _same_white(gains: Floats) -> bool:
 
 def _sureness(errors: tuple[float, float]) -> float:
     return confidence(Match(True, "", stops_error=errors[0], mired_error=errors[1]))
+
+
+def _sure_of(clip: str, solved: _Solved, errors: tuple[float, float]) -> float:
+    """How sure a clip's correction is: by its own chart or card, or by the matches to it."""
+    anchor = solved.anchor
+    if anchor and clip == anchor.clip:
+        return _sureness((anchor.stops_error, anchor.mired_error))
+    return 1.0 if clip == solved.setup.reference else _sureness(errors)
 
 
 def _last_match(clip: str, solved: _Solved) -> Match | None:
