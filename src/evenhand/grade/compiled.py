@@ -2,8 +2,8 @@
 
 The lattice is tried at equal steps, then with steps shaped to the clip, until it is within the
 bound of `fidelity` on the clip's own pixels and on the stress set. If none is, the nearest is given
-and its report says so. Its nodes are fitted to every second pixel of the clip and to colours between
-those of the stress set; what is measured was never fitted to.
+and its report says so. Its nodes are fitted to every second pixel of the clip and to colours
+between those of the stress set; what is measured was never fitted to.
 """
 
 from __future__ import annotations
