@@ -8,6 +8,7 @@ from pathlib import Path
 from types import ModuleType
 
 import cv2
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -144,3 +145,27 @@ def test_levelling_is_told_and_a_dry_run_changes_nothing(
     assert unexplained.status == 1
     assert "untouched" in explained.out
     assert "what would change it" in explained.out
+
+
+def test_a_grey_card_is_remembered_until_it_is_forgotten(
+    call, synth: ModuleType, card: Path
+) -> None:
+    """What a person pointed at counts in the next levelling too: 18 % grey, one stop under."""
+
+    def dark(number: int) -> tuple[np.ndarray, ...]:  # phone log of 9 % is code 422
+        return (np.full((108, 192), 422, np.uint16), *[np.full((108, 96), 512, np.uint16)] * 2)
+
+    synth.write_clip(
+        card / "A001.mov", **synth.PRORES, frames=3, tags=synth.PHONE_LOG, picture=dark
+    )
+    call("scan", card, "--encoding", "A001=phone-log-1")
+
+    def stops(*words: str) -> float:
+        return json.loads(call("level", *words, "--json").out)["decisions"][0]["stops"]
+
+    pointed, again = stops("--grey", "A001@0s,0.5,0.5"), stops()
+    forgotten = stops("--forget-grey")
+
+    assert pointed == pytest.approx(1.0, abs=0.02)
+    assert again == pointed
+    assert forgotten == 0

@@ -63,7 +63,6 @@ def test_a_share_of_warmth_has_to_be_one(tmp_path: Path) -> None:
 
 @pytest.mark.media
 @pytest.mark.slow
-@pytest.mark.xfail(reason="in the demo's pictures the counter hides the grey row of the chart")
 def test_the_charts_of_the_demo_set_its_shop(tmp_path: Path) -> None:
     """Found in the log clip and in the SDR clip alike, which then agree; its patches come right."""
     make_card(tmp_path / "card", (1280, 720), frames=4, clips=("A010", "A011"))

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from evenhand.cli.options import Strength, json_option, quality_option
-
-if TYPE_CHECKING:
-    from evenhand.jobs.level import GreyPoint
 
 SIZES = {"720": (1280, 720), "1080": (1920, 1080), "2160": (3840, 2160)}
 SPECS = {"720": "web-720", "1080": "web-hd", "2160": "web-uhd"}
@@ -69,21 +65,5 @@ def command(
         specs=(SPECS[size],),
         quality=quality,
         truth=truth,
-        greys=_pointed_at(truth),
     )
     return whole_job(order, as_json)
-
-
-def _pointed_at(truth: Path) -> tuple[GreyPoint, ...]:
-    """The first grey card on the card: where a person would point, the story says."""
-    import json
-    from fractions import Fraction
-
-    from evenhand.jobs.level import GreyPoint
-
-    for clip in json.loads(truth.read_text("utf-8"))["clips"]:
-        card = clip.get("grey_card")
-        if card:
-            at = Fraction(card["seconds"]).limit_denominator(1000)
-            return (GreyPoint(Path(clip["file"]).stem, at, card["x"], card["y"]),)
-    return ()

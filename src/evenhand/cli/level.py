@@ -34,6 +34,7 @@ MEASURED = ("matched", "grey", "chart")  # decisions that come with a confidence
     metavar="CLIP@TIME,X,Y",
     help="A grey card to go by: X and Y are shares of width and height, from the top left.",
 )
+@click.option("--forget-grey", is_flag=True, help="Forget the grey cards pointed at before.")
 @click.option("--no-chart", is_flag=True, help="Do not look for a 24-patch chart.")
 @click.option(
     "--keep-warmth",
@@ -51,6 +52,7 @@ def command(
     references: tuple[str, ...],
     setup: str | None,
     greys: tuple[str, ...],
+    forget_grey: bool,
     no_chart: bool,
     keep_warmth: float,
     dry_run: bool,
@@ -66,7 +68,7 @@ def command(
     from evenhand.jobs.level import LevelOptions, level
     from evenhand.shoot import store
 
-    others = (clips, references, setup, greys, no_chart, keep_warmth, dry_run)
+    others = (clips, references, setup, greys, forget_grey, no_chart, keep_warmth, dry_run)
     if explain is not None and any(others):
         raise click.UsageError("--explain shows what was decided; it takes no other option.")
     if clips and setup is None:
@@ -78,7 +80,9 @@ def command(
         _explain(folder, explain, as_json)
         return 0
     points = tuple(_grey_point(folder, grey) for grey in greys)
-    options = LevelOptions(references, setup, clips, points, dry_run, not no_chart, keep_warmth)
+    options = LevelOptions(
+        references, setup, clips, points, dry_run, not no_chart, keep_warmth, forget_grey
+    )
     with show.progress() as progress:
         result = level(folder, options, progress)
     if as_json:

@@ -21,7 +21,6 @@ from evenhand.cli.options import (
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ScanResult
-    from evenhand.jobs.level import GreyPoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +38,6 @@ class Order:
     allow_damaged: bool = False
     overwrite: bool = False
     truth: Path | None = None
-    greys: tuple[GreyPoint, ...] = ()
 
 
 @click.command(
@@ -124,7 +122,7 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     if not as_json:
         show_findings(found)
     with show.progress() as progress:
-        levelled = level(order.shoot, LevelOptions(greys=order.greys), progress)
+        levelled = level(order.shoot, LevelOptions(), progress)
     if not as_json:
         show_levels(levelled)
     if order.look is not None:  # else what was chosen before stays

@@ -36,7 +36,7 @@ from evenhand.measure.views import AnalysisFrame, features
 from evenhand.media.analysis import LONGEST, signal_at, sized_signals
 from evenhand.media.records import ClipFacts
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
+from evenhand.shoot.document import ClipEntry, GreyEntry, SetupEntry, Shoot
 
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
 FLOOR = 0.004  # scene light under which a pixel is noise and does not vote
@@ -58,7 +58,8 @@ class LevelOptions:
     """What a person says about levelling; everything else is measured.
 
     `keep_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
-    sets the white; without `use_charts` no chart is looked for.
+    sets the white; without `use_charts` no chart is looked for. `greys` come beside those pointed
+    at before, one a clip, unless `forget_greys`.
     """
 
     references: tuple[str, ...] = ()
@@ -68,6 +69,7 @@ class LevelOptions:
     dry_run: bool = False
     use_charts: bool = True
     keep_warmth: float = 0.0
+    forget_greys: bool = False
 
 
 class LevelResult(msgspec.Struct, frozen=True):
@@ -103,7 +105,8 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         progress(Step("level", clip.id, number, len(settled)))
         views[clip.id], chart = _view(folder, shoot, clip, number, options.use_charts)
         charts += [chart] if chart is not None else []
-    greys = [_grey(folder, shoot, point) for point in options.greys]
+    points = _pointed_at(shoot, options)
+    greys = [_grey(folder, shoot, point) for point in points]
     progress(Step("match", "all clips", 1, 1))
     links = find_links(list(views.values()))
     setups = group(list(views.values()), links, named, references)
@@ -114,7 +117,9 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
     ]
     even = _evenness(setups, decisions, views, links)
     if not options.dry_run:
-        store.save(folder, _decided(store.load(folder), setups, decisions, even))
+        decided = _decided(store.load(folder), setups, decisions, even)
+        kept = tuple(GreyEntry(p.clip, str(p.time), p.x, p.y) for p in points)
+        store.save(folder, msgspec.structs.replace(decided, greys=kept))
     return LevelResult(
         setups=setups,
         decisions=tuple(decisions),
@@ -123,6 +128,19 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         saved=not options.dry_run,
         greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
     )
+
+
+def _pointed_at(shoot: Shoot, options: LevelOptions) -> list[GreyPoint]:
+    """Grey cards that a person pointed at, now or before; the later word on a clip counts."""
+    points = {
+        g.clip: GreyPoint(g.clip, Fraction(g.seconds), g.x, g.y)
+        for g in shoot.greys
+        if not options.forget_greys and any(c.id == g.clip for c in shoot.clips)
+    }
+    for point in options.greys:
+        clip = shoot.clip(point.clip).id
+        points[clip] = GreyPoint(clip, point.time, point.x, point.y)
+    return list(points.values())
 
 
 def _persons_word(

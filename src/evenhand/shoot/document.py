@@ -63,6 +63,17 @@ class SetupEntry(msgspec.Struct, frozen=True, kw_only=True):
     evenness: Evenness | None = None
 
 
+class GreyEntry(msgspec.Struct, frozen=True):
+    """A grey card that a person pointed at: "25/2" seconds from the first frame, and fractions of
+    the upright picture's width and height from the top left.
+    """
+
+    clip: str
+    seconds: str
+    x: float
+    y: float
+
+
 class CardEntry(msgspec.Struct, frozen=True):
     """A card: its name and where it was last seen."""
 
@@ -114,6 +125,7 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
     cards: tuple[CardEntry, ...] = ()
     clips: tuple[ClipEntry, ...] = ()
     setups: tuple[SetupEntry, ...] = ()
+    greys: tuple[GreyEntry, ...] = ()
     masters: tuple[MasterEntry, ...] = ()
 
     def readable(self) -> tuple[ClipEntry, ...]:

@@ -122,8 +122,8 @@ def _counter(s: Scene) -> None:
 
 def _charts(s: Scene) -> None:
     """A chart of 24 patches and a grey card by the till, tilted to the camera."""
-    at = (0.20, _TOP + 0.012, -0.22)
-    s.box(CHART, at, (0.135, 0.004, 0.09), "soot", yaw=-6, pitch=-14)
+    at = (0.20, _TOP + 0.048, -0.22)
+    s.box(CHART, at, (0.135, 0.004, 0.09), "soot", yaw=-6, pitch=-30)
     s.box(PLAIN, GREY_CARD, (0.085, 0.003, 0.09), "grey18", yaw=9, pitch=-14)
 
 
