@@ -30,8 +30,17 @@ from typing import Any
 
 import av
 import numpy as np
-from kernel import BT709, kernel_table, natural_picture, transform_named, write_cube
+from kernel import (
+    BT709,
+    Transform,
+    grade_named,
+    kernel_table,
+    natural_picture,
+    synthetic,
+    write_cube,
+)
 
+from evenhand.grade.exact import exact_transform
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.kernels.grade import warm
 from evenhand.kernels.table import KernelTable
@@ -236,12 +245,18 @@ def arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
+def transform_named(name: str) -> Transform:
+    """The identity, a made-up smooth one, or the exact transform of a rendering."""
+    if name == "identity":
+        return lambda signal: signal
+    return synthetic if name == "synthetic" else exact_transform(grade_named(name))
+
+
 def main() -> None:
     asked = arguments()
     width, height = (int(side) for side in asked.size.split("x"))
     warm()
-    transform = (lambda signal: signal) if asked.transform == "identity" else None
-    transform = transform or transform_named(asked.transform)
+    transform = transform_named(asked.transform)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         cube = folder / "grade.cube"

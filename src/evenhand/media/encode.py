@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -109,6 +110,7 @@ class MasterWriter:
         self._samples: dict[int, Planes] = {}
         self._thumbnails: list[Any] = []
         self._blanks: dict[int, tuple[Any, Planes]] = {}
+        self._used: deque[Any] = deque()  # frames to fill again: new memory costs time
         self._sound: list[CopiedTrack | EncodedTrack] = []
         self._out: Any = None
         self._overwrite = overwrite
@@ -161,7 +163,11 @@ class MasterWriter:
         May be called from another thread, and ahead of `write`.
         """
         plan, spec = self.order.plan, self.order.spec
-        frame = av.VideoFrame(plan.width, plan.height, spec.pixel_format)
+        try:
+            frame = self._used.popleft()
+            frame.make_writable()  # new memory, if the encoder still reads the old
+        except IndexError:
+            frame = av.VideoFrame(plan.width, plan.height, spec.pixel_format)
         planes = planes_of(frame)
         self._blanks[id(planes[0])] = (frame, planes)
         return planes
@@ -180,7 +186,6 @@ class MasterWriter:
                         f"{blank.shape}"
                     )
                 blank[:] = plane
-        # Taken out: the encoder's threads may read a frame for a while, so it is never used again.
         frame, (y, u, v) = self._blanks.pop(id(y))
         index = self.written
         if index in self._compared:
@@ -189,6 +194,7 @@ class MasterWriter:
         self._label(frame, index)
         try:
             self._out.mux(self._stream.encode(frame))
+            self._used.append(frame)
             self._advance_sound(Fraction(index + 1) / self.order.spec.frame_rate)
         except (OSError, av.error.FFmpegError) as error:
             raise self._plainly(error) from error
