@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import cv2
 import numpy as np
@@ -162,10 +162,17 @@ def _places(shown: NDArray[np.uint8], search: _Search) -> Iterator[Floats]:
     cv2.setRNGSeed(1)  # its clustering draws; the same frame gives the same answer
     if not detector.process(shown, TRIED):
         return
-    for found in detector.getListColorChecker()[:TRIED]:
+    for found in _charts(detector)[:TRIED]:
         corners = np.asarray(found.getBox(), np.float64).reshape(4, 2) / scale
         if np.isfinite(corners).all():
             yield np.clip(corners, [-0.1 * width, -0.1 * height], [1.1 * width, 1.1 * height])
+
+
+def _charts(detector: Any) -> list[Any]:
+    """The charts that a detector has found: what its one method that lists them gives."""
+    [method] = [name for name in dir(detector) if name.startswith("getList")]
+    found: list[Any] = list(getattr(detector, method)())
+    return found
 
 
 def _starts(corners: Floats) -> Iterator[Floats]:

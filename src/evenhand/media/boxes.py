@@ -1,6 +1,6 @@
 """The boxes of a MOV or MP4 file, read without the codec libraries.
 
-ISO/IEC 14496-12 boxes and their QuickTime ancestors. Only the file's own words are read here: the
+ISO/IEC 14496-12 boxes and those of the older MOV. Only the file's own words are read here: the
 libraries merge what the container and the bitstream say, and that difference is evidence.
 All counts in a file are claims, so nothing is allocated by them: sizes are checked against the
 bytes that are there.
@@ -168,7 +168,7 @@ def _flatten(data: bytes, outer: Box) -> dict[bytes, Box]:
 
 
 def _handler(data: bytes, inside: dict[bytes, Box]) -> bytes:
-    # QuickTime has a second `hdlr` in `minf`; the media's own is the one in `mdia`.
+    # MOV has a second `hdlr` in `minf`; the media's own is the one in `mdia`.
     mdia = inside.get(b"mdia")
     if mdia is None:
         return b""
