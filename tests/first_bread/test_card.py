@@ -147,12 +147,18 @@ def test_grey_card_lies_where_the_truth_says(clean_card: Any, short: str) -> Non
     assert 0.05 < patch.mean() < 0.5
 
 
+def _truth(folder: Path) -> list[dict[str, object]]:
+    """The truth but for the sizes of files: coders of narrow pictures vary by some bytes."""
+    clips = json.loads(truth_path(folder).read_text("utf-8"))["clips"]
+    return [{key: value for key, value in clip.items() if key != "bytes"} for clip in clips]
+
+
 def test_same_seed_same_card(tmp_path: Path) -> None:
     """Two makes agree in truth and in every decoded picture, in one process or in two."""
     wanted = ["A005", "A006", "A008", "A011"]
     for name, workers in (("one", 1), ("two", 2)):
         make_card(tmp_path / name, SIZE, frames=3, clips=wanted, workers=workers)
-    assert truth_path(tmp_path / "one").read_text() == truth_path(tmp_path / "two").read_text()
+    assert _truth(tmp_path / "one") == _truth(tmp_path / "two")
     for clip in (tmp_path / "one").iterdir():
         assert _picture_sums(clip) == _picture_sums(tmp_path / "two" / clip.name)
 

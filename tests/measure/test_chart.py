@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 
 import colour
@@ -211,16 +210,3 @@ def test_black_and_empty_frames_hold_no_chart() -> None:
         assert find_chart(frame, lambda s: camera.phone_log_light(s.astype(np.float64))) is None
     tiny = np.zeros((16, 20, 3), np.float32)
     assert find_chart(tiny, lambda s: camera.phone_log_light(s.astype(np.float64))) is None
-
-
-@pytest.mark.slow
-def test_a_frame_takes_a_tenth_of_a_second() -> None:
-    """Median processor time of frames without a chart, the slow case, at 1280×720."""
-    rng = np.random.default_rng(9)
-    taken = []
-    for picture in drawn_chart.backgrounds(8, rng):
-        recording = camera.record(picture, camera.Fault(), rng)
-        start = time.process_time()
-        read(recording)
-        taken.append(time.process_time() - start)
-    assert np.median(taken) <= 0.1
