@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import ModuleType
 
@@ -202,24 +204,29 @@ def test_a_look_that_does_not_exist_changes_nothing(call, log_clip: Path, card: 
     assert document.read_bytes() == before
 
 
+@contextmanager
+def small_disk(place: Path, how: str) -> Iterator[Path]:
+    """A disk of its own, mounted with these options; skips where that is not allowed."""
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", how, "none", str(place)]
+    if subprocess.run(mount, capture_output=True, check=False).returncode != 0:
+        pytest.skip("a disk cannot be mounted here (needs root on Linux)")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+
+
 @pytest.mark.media
 def test_no_space_left_leaves_nothing_half_made(
     call, card: Path, log_clip: Path, tmp_path: Path
 ) -> None:
     """A full disk is one line with status 1; no partial file stays."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=12k", "none", str(disk)], capture_output=True
-    )
-    if mounted.returncode != 0:
-        pytest.skip("a small disk cannot be mounted here (needs root)")
-    try:
-        call("scan", card, SAY, LOG)
+    call("scan", card, SAY, LOG)
+
+    with small_disk(tmp_path / "disk", "size=12k") as disk:
         said = call("master", "--spec", "tiny.toml", "--to", disk)
         left = made(disk)
-    finally:
-        subprocess.run(["umount", str(disk)], check=True)
 
     assert said.status == 1
     assert "Make room or name another folder." in said.err
@@ -231,18 +238,10 @@ def test_a_read_only_target_is_refused_before_any_work(
     call, card: Path, log_clip: Path, tmp_path: Path
 ) -> None:
     """A locked disk is told plainly."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m,ro", "none", str(disk)], capture_output=True
-    )
-    if mounted.returncode != 0:
-        pytest.skip("a read-only disk cannot be mounted here (needs root)")
-    try:
-        call("scan", card, SAY, LOG)
+    call("scan", card, SAY, LOG)
+
+    with small_disk(tmp_path / "disk", "size=1m,ro") as disk:
         said = call("master", "--spec", "tiny.toml", "--to", disk)
-    finally:
-        subprocess.run(["umount", str(disk)], check=True)
 
     assert said.status == 1
     assert "read-only" in said.err
