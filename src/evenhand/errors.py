@@ -5,6 +5,7 @@ EvenhandError            exit status 1
   EncodingUnknownError   the evidence does not settle on one encoding
   ShootError             the shoot document is missing, foreign or damaged
   TargetError            a place to write to cannot take the result
+    NameTakenError       another file is there under that name
   MasterRejectedError    a written master failed its own verification
   UsageError             exit status 2: a name or value that evenhand does not know
 """
@@ -50,6 +51,10 @@ class ShootError(EvenhandError):
 
 class TargetError(EvenhandError):
     """A place to write to cannot take the result."""
+
+
+class NameTakenError(TargetError):
+    """Another file is there under that name; every other name would do."""
 
 
 class MasterRejectedError(EvenhandError):
