@@ -11,7 +11,13 @@ from pathlib import Path
 import msgspec
 
 from evenhand.colourmath.ycbcr import MATRICES
-from evenhand.errors import ClipError, EvenhandError, TargetError, UsageError
+from evenhand.errors import (
+    ClipError,
+    EvenhandError,
+    NameTakenError,
+    TargetError,
+    UsageError,
+)
 from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
 from evenhand.grade.document import Grade
 from evenhand.grade.renderings import output_encoding
@@ -84,13 +90,11 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
             entry = _one(shoot, clip, spec, options, _Teller(step, progress))
             shoot = _recorded(folder, entry)
             made.append(entry)
-        except TargetError as error:
-            if _hopeless(error):
-                raise
+        except NameTakenError as error:
             undone.append(Undone(clip.id, spec.name, str(error)))
+        except (TargetError, UsageError):
+            raise  # a full or locked disk, or a spec that cannot be: all others would fail alike
         except EvenhandError as error:
-            if isinstance(error, UsageError):
-                raise
             undone.append(Undone(clip.id, spec.name, str(error)))
     return MasterResult(str(options.to), tuple(made), tuple(kept), tuple(undone))
 
@@ -113,11 +117,6 @@ def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
     shoot = msgspec.structs.replace(shoot, masters=(*others, entry))
     store.save(folder, shoot)
     return shoot
-
-
-def _hopeless(error: TargetError) -> bool:
-    """Whether every further master would fail alike: a full or locked disk, not one name."""
-    return "is there already" not in error.found
 
 
 def target_name(clip: ClipEntry, spec: MasterSpec) -> str:

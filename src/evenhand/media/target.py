@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from evenhand.atomic import refused
-from evenhand.errors import TargetError
+from evenhand.errors import NameTakenError, TargetError
 
 
 def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> None:
@@ -24,9 +24,11 @@ def check_target(target: Path, *, overwrite: bool = False, needs: int = 0) -> No
     if not folder.is_dir():
         raise refused(target, OSError(errno.ENOTDIR, ""))
     if target.is_dir():
-        raise TargetError(target, "a folder of this name is there already", "Choose another name")
+        raise NameTakenError(
+            target, "a folder of this name is there already", "Choose another name"
+        )
     if not overwrite and os.path.lexists(target):
-        raise TargetError(
+        raise NameTakenError(
             target,
             "a file of this name is there already",
             "Choose another name, or replace it with --overwrite",
