@@ -13,11 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.colourmath.ycbcr import rgb_to_ycc, ycc_to_rgb
+from evenhand.colourmath.ycbcr import ycc_to_rgb
 from evenhand.drawing import canvas
 from evenhand.drawing.canvas import Pixels, Plot
 from evenhand.drawing.model import Figure, Picture, ScopeSet
 from evenhand.drawing.picture import encoded
+from evenhand.measure.graticule import bar_targets
 from evenhand.measure.scopes import CHROMA_VALUE, LEVEL_PERCENT, ScopeNumbers, Scopes
 
 HEIGHT: Final = 440
@@ -29,13 +30,13 @@ _CHROMA_REACH: Final = 0.56  # Cb or Cr at the edge of the vectorscope
 # Skin lies near one hue whatever its lightness: 120°..123° in BT.709 and 132°..138° in BT.2020
 # HLG, from the spectra of published skins under D65 (`measure.graticule`).
 _SKIN_DEGREES: Final = {"bt709": 121.5, "bt601": 121.5, "bt2020": 134.5}
-_BAR_COLOURS: Final = {
-    "R": (1, 0, 0),
-    "Yl": (1, 1, 0),
-    "G": (0, 1, 0),
-    "Cy": (0, 1, 1),
-    "B": (0, 0, 1),
-    "Mg": (1, 0, 1),
+_BAR_LABELS: Final = {
+    "red": "R",
+    "yellow": "Yl",
+    "green": "G",
+    "cyan": "Cy",
+    "blue": "B",
+    "magenta": "Mg",
 }
 
 
@@ -196,13 +197,12 @@ def _chroma_graticule(pixels: Pixels, matrix: str) -> None:
     tip = (0.5 * math.cos(angle), 0.5 * math.sin(angle))
     canvas.dashed(pixels, centre, _place(*tip), canvas.WORDS)
     canvas.write(pixels, "skin", _place(tip[0] * 1.02 - 0.005, tip[1] * 1.02), "right", 18)
-    for name, rgb in _BAR_COLOURS.items():
-        _, cb, cr = (rgb_to_ycc(matrix) @ (0.75 * np.array(rgb))).tolist()
+    for bar, (cb, cr) in bar_targets(matrix).items():
         x, y = _place(cb, cr)
         cv2.rectangle(pixels, (x - 9, y - 9), (x + 9, y + 9), canvas.STRONG, 1, cv2.LINE_AA)
         outward = 1.0 + 0.07 / math.hypot(cb, cr)
         beside = _place(cb * outward, cr * outward)
-        canvas.write(pixels, name, (beside[0], beside[1] + 7), "middle", 18)
+        canvas.write(pixels, _BAR_LABELS[bar], (beside[0], beside[1] + 7), "middle", 18)
 
 
 def _hues(matrix: str) -> Pixels:

@@ -14,6 +14,8 @@ from av.video.format import VideoFormat
 from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
+from evenhand.kernels.planes import split_semi_planar
+
 Plane = NDArray[Any]  # uint8 at 8 bits, else uint16
 Planes = tuple[Plane, Plane, Plane]
 
@@ -70,12 +72,9 @@ def _view(frame: VideoFrame, number: int, interleaved: int = 1) -> Plane:
 
 def _half_planar(frame: VideoFrame) -> Planes:
     luma, pairs = _view(frame, 0), _view(frame, 1, interleaved=2)
-    first, second = pairs[:, 0::2], pairs[:, 1::2]
     # p010 and its kin keep their codes in the high bits.
-    spare = 16 - bits_of(frame.format) if luma.dtype == np.uint16 else 0
-    if spare:
-        return luma >> spare, first >> spare, second >> spare
-    return luma, np.ascontiguousarray(first), np.ascontiguousarray(second)
+    deep = luma.dtype == np.uint16
+    return split_semi_planar(luma, pairs, bits_of(frame.format), high_bits=deep)
 
 
 def _unpacked(frame: VideoFrame) -> VideoFrame:

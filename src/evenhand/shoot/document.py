@@ -200,8 +200,3 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
         mates = mates or ([clip.encoding] if clip.encoding else [])
         display = all(transfer_of(encoding).kind == "display" for encoding in mates)
         return "plain-sdr" if display else "aces2-sdr"
-
-
-def same_file(clip: ClipEntry, size: int, fingerprint: str) -> bool:
-    """Whether a file is the one the entry was made from."""
-    return clip.bytes == size and clip.fingerprint == fingerprint
