@@ -23,15 +23,46 @@ class White(msgspec.Struct, frozen=True):
     duv: float
 
 
+class Ripple(msgspec.Struct, frozen=True):
+    """Light that pulses with the mains, as a rolling shutter sees it.
+
+    The light of a row at `y` (fraction of the stored picture's height from its top), `t` seconds
+    after the first frame, is brighter by cosine · cos φ + sine · sin φ stops,
+    φ = 2π · hertz · (t + readout · y). `readout` is in seconds.
+    """
+
+    hertz: float
+    readout: float
+    cosine: float
+    sine: float
+
+
+class Steadying(msgspec.Struct, frozen=True):
+    """How a clip's light changed by itself while it was recorded; its inverse is applied.
+
+    A key at `seconds` after the first frame (ascending) says how that moment differs from the
+    clip's own reference moment: stops (positive is brighter), mired and Duv of where a D65 neutral
+    lands (positive is warmer, greener). Linear between keys, held outside them.
+    """
+
+    seconds: tuple[float, ...] = ()
+    stops: tuple[float, ...] = ()
+    mired: tuple[float, ...] = ()
+    duv: tuple[float, ...] = ()
+    ripple: Ripple | None = None
+
+
 class Levelling(msgspec.Struct, frozen=True):
     """Exposure and white set from measurements, in scene-linear light.
 
     `stops` is the correction to apply (light × 2^stops). `white` is the white that the clip has;
-    it is taken to the working white by CAT16. None leaves the white as it is.
+    it is taken to the working white by CAT16. None leaves the white as it is. `steadying` comes
+    before both.
     """
 
     stops: float = 0.0
     white: White | None = None
+    steadying: Steadying | None = None
 
 
 class Cdl(msgspec.Struct, frozen=True):
