@@ -42,7 +42,8 @@ class Steadying(msgspec.Struct, frozen=True):
 
     A key at `seconds` after the first frame (ascending) says how that moment differs from the
     clip's own reference moment: stops (positive is brighter), mired and Duv of where a D65 neutral
-    lands (positive is warmer, greener). Linear between keys, held outside them.
+    lands (positive is warmer, greener). Linear between keys, held outside them. `clip` is the
+    signal at which the camera's lights are pinned: what lies there is left as it is.
     """
 
     seconds: tuple[float, ...] = ()
@@ -50,6 +51,7 @@ class Steadying(msgspec.Struct, frozen=True):
     mired: tuple[float, ...] = ()
     duv: tuple[float, ...] = ()
     ripple: Ripple | None = None
+    clip: float = 1.0
 
 
 class Levelling(msgspec.Struct, frozen=True):
