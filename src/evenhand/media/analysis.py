@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 from evenhand.colourmath.encodings import Encoding
 from evenhand.colourmath.ycbcr import MATRICES
+from evenhand.grade.document import Steadying
+from evenhand.grade.steadying import changes_nothing, row_fractions, steadied
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.kernels.planes import planes_to_signal
 from evenhand.media.decode import DecodedFrame, frame_at, sample
@@ -28,12 +30,16 @@ COMPILED_PIXELS: Final = 20_000
 
 
 def signal_of(
-    frame: DecodedFrame, facts: ClipFacts, encoding: Encoding, longest: int | None = None
+    frame: DecodedFrame,
+    facts: ClipFacts,
+    encoding: Encoding,
+    longest: int | None = None,
+    steadying: Steadying | None = None,
 ) -> Signal:
     """R'G'B' signal (h, w, 3) of a frame, upright; not longer than `longest` pixels a side.
 
     Shrinking averages code values: in a log or display coding that is close to averaging light, and
-    it is what a small screen does.
+    it is what a small screen does. As shot, or with the clip's own changes undone by `steadying`.
     """
     source = PlaneFormat(frame.bits, frame.sub_x, frame.sub_y, encoding.range == "full")
     height, width = frame.planes[0].shape
@@ -41,6 +47,10 @@ def signal_of(
     if longest is not None and max(height, width) >= 2 * longest:
         step = max(height, width) // longest // 2 * 2
     signal = planes_to_signal(frame.planes, source, MATRICES[encoding.matrix], step)
+    if steadying is not None and not changes_nothing(steadying):
+        rows = row_fractions(height, step)
+        seconds = seconds_of(frame, facts)
+        signal = steadied(signal, encoding, steadying, seconds, rows).astype(np.float32)
     signal = _square(signal, Fraction(facts.pixel_aspect))
     signal = np.ascontiguousarray(upright(signal, facts.rotation, facts.mirrored))
     if longest is None or max(signal.shape[:2]) <= longest:
@@ -50,6 +60,25 @@ def signal_of(
     return np.asarray(cv2.resize(signal, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
+def seconds_of(frame: DecodedFrame, facts: ClipFacts) -> float:
+    """Seconds from the clip's first shown frame to this one: what `Steadying` is keyed to."""
+    return float(frame.time - facts.times[0] * Fraction(facts.time_base))
+
+
+def shot_and_steadied(
+    frame: DecodedFrame,
+    facts: ClipFacts,
+    encoding: Encoding,
+    longest: int | None,
+    steadying: Steadying | None,
+) -> tuple[Signal, Signal]:
+    """`signal_of` a frame as shot and steadied: one array twice where there is nothing to undo."""
+    shot = signal_of(frame, facts, encoding, longest)
+    if changes_nothing(steadying):
+        return shot, shot
+    return shot, signal_of(frame, facts, encoding, longest, steadying)
+
+
 def _square(signal: Signal, aspect: Fraction) -> Signal:
     if aspect == 1:
         return signal
@@ -57,10 +86,21 @@ def _square(signal: Signal, aspect: Fraction) -> Signal:
     return np.asarray(cv2.resize(signal, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
-def signal_at(path: Path, facts: ClipFacts, encoding: Encoding, time: Fraction) -> Signal:
+def frame_on_screen(path: Path, facts: ClipFacts, time: Fraction) -> DecodedFrame:
+    """The frame that is on screen `time` seconds after the first."""
+    return frame_at(path, facts.times[0] * Fraction(facts.time_base) + time, facts)
+
+
+def signal_at(
+    path: Path,
+    facts: ClipFacts,
+    encoding: Encoding,
+    time: Fraction,
+    steadying: Steadying | None = None,
+) -> Signal:
     """Full-size signal of the frame that is on screen `time` seconds after the first."""
-    start = facts.times[0] * Fraction(facts.time_base)
-    return signal_of(frame_at(path, start + time, facts), facts, encoding)
+    frame = frame_on_screen(path, facts, time)
+    return signal_of(frame, facts, encoding, steadying=steadying)
 
 
 def small_signals(
@@ -69,11 +109,11 @@ def small_signals(
     encoding: Encoding,
     shares: Sequence[float],
     longest: int = LONGEST,
+    steadying: Steadying | None = None,
 ) -> list[tuple[float, Signal]]:
     """(seconds after the first frame, small signal) of the frames at these shares of a clip."""
-    start = facts.times[0] * Fraction(facts.time_base)
     return [
-        (float(frame.time - start), signal_of(frame, facts, encoding, longest))
+        (seconds_of(frame, facts), signal_of(frame, facts, encoding, longest, steadying))
         for frame in sample(path, facts, shares)
     ]
 
@@ -84,27 +124,46 @@ def sized_signals(
     encoding: Encoding,
     shares: Sequence[float],
     longest: tuple[int, int],
+    steadying: Steadying | None = None,
 ) -> list[tuple[float, tuple[Signal, Signal]]]:
     """As `small_signals`, each frame at two sizes, decoded once."""
-    start = facts.times[0] * Fraction(facts.time_base)
     first, second = longest
     found = []
     for frame in sample(path, facts, shares):
-        small = signal_of(frame, facts, encoding, first)
-        other = small if second == first else signal_of(frame, facts, encoding, second)
-        found.append((float(frame.time - start), (small, other)))
+        small = other = signal_of(frame, facts, encoding, first, steadying)
+        if second != first:
+            other = signal_of(frame, facts, encoding, second, steadying)
+        found.append((seconds_of(frame, facts), (small, other)))
     return found
 
 
-def sampled_signals(path: Path, facts: ClipFacts, encoding: Encoding) -> Signal:
+def sampled_signals(
+    path: Path, facts: ClipFacts, encoding: Encoding, steadying: Steadying | None = None
+) -> Signal:
     """Signals (n, 3) of single pixels from frames all over a clip: natural, with their noise.
 
-    The extremes of every channel are among them, so that a lattice is tried at its ends too.
+    The extremes of every channel are among them, so that a lattice is tried at its ends too: a
+    channel's steadying keeps their order, whatever it is.
     """
     parts = []
     for frame in sample(path, facts, COMPILED_FRAMES):
-        pixels = signal_of(frame, facts, encoding).reshape(-1, 3)
+        signal = signal_of(frame, facts, encoding)
+        pixels = signal.reshape(-1, 3)
         step = max(1, len(pixels) // COMPILED_PIXELS)
         ends = np.concatenate([pixels.argmin(axis=0), pixels.argmax(axis=0)])
-        parts += [pixels[step // 2 :: step], pixels[ends]]
+        picked = np.concatenate([np.arange(step // 2, len(pixels), step), ends])
+        if steadying is None:
+            parts.append(pixels[picked])
+            continue
+        rows = _stored_rows(signal.shape[:2], facts).reshape(-1)[picked]
+        steady = steadied(pixels[picked], encoding, steadying, seconds_of(frame, facts), rows)
+        parts.append(steady.astype(np.float32))
     return np.concatenate(parts)
+
+
+def _stored_rows(shape: tuple[int, ...], facts: ClipFacts) -> NDArray[np.float64]:
+    """For every pixel of an upright picture the row it was stored in, as a fraction."""
+    turned = facts.rotation % 180 != 0
+    height, width = shape[::-1] if turned else shape
+    stored = np.broadcast_to(row_fractions(height)[:, None], (height, width))
+    return np.asarray(upright(stored, facts.rotation, facts.mirrored))
