@@ -94,7 +94,7 @@ def corners(size: int, place: Array) -> tuple[NDArray[np.int64], Array]:
     return index, np.stack([1.0 - large, large - middle, middle - small, small])
 
 
-def tetrahedral(values: NDArray[np.float32], place: Array) -> Array:
+def tetrahedral(values: NDArray[np.floating], place: Array) -> Array:
     """Read (N, N, N, ≥3) at lattice coordinates (n, 3) in order r, g, b, to (n, 3)."""
     size = values.shape[0]
     index, weight = corners(size, place)

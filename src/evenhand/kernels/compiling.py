@@ -52,7 +52,16 @@ def kernel(function: Callable[..., Any]) -> Any:
     The code is kept in NUMBA_CACHE_DIR where that is set, else beside the source, else in the
     person's cache folder; where none of them can be written it is compiled again at every start.
     """
-    dispatcher = numba.njit(**OPTIONS)(function)
+    return _compiled(function, OPTIONS)
+
+
+def exact_kernel(function: Callable[..., Any]) -> Any:
+    """The same, with every operation rounded as IEEE 754 says: for parsing, not for pictures."""
+    return _compiled(function, OPTIONS | {"fastmath": False})
+
+
+def _compiled(function: Callable[..., Any], options: dict[str, Any]) -> Any:
+    dispatcher = numba.njit(**options)(function)
     try:
         dispatcher._cache = BestEffortCache(function)
     except RuntimeError:  # no folder can be written: "no locator available"

@@ -1,16 +1,24 @@
-"""Three-dimensional `.cube` tables: bytes to a table and back; opens no file.
+"""`.cube` tables of one and three dimensions: bytes to tables and back; opens no file.
 
     file    = [BOM] *( blank | comment | header ) table     CRLF, CR or LF; UTF-16 by its BOM
     header  = WORD value [comment]          any case and order, each once, before the first number
-    WORD    = TITLE | LUT_3D_SIZE | LUT_3D_INPUT_RANGE | DOMAIN_MIN | DOMAIN_MAX
-    table   = size³ rows of 3 numbers, red fastest; blank lines and comments may stand between rows
+    WORD    = TITLE | LUT_1D_SIZE | LUT_3D_SIZE | LUT_1D_INPUT_RANGE | LUT_3D_INPUT_RANGE
+            | DOMAIN_MIN | DOMAIN_MAX
+    table   = the rows of the 1D table, then those of the 3D table, red fastest; 3 numbers a row;
+              blank lines and comments may stand between
 
-Stricter than general readers: no nan or infinity, no decimal comma, no surplus or missing row, no
-table too large for memory. Tables of one dimension are refused by name.
+Sizes are 2 to MAX_1D and 2 to MAX_3D; a range has 2 numbers and a domain 3, not both kinds; DOMAIN
+is that of the 3D table where there are both. Stricter than general readers: no nan, infinity or
+decimal comma, no surplus or missing row, nothing that is too large for memory.
+
+What is refused is refused in this order, before memory is spent: the size of the file, a header
+line over 4096 bytes, the sizes, a body too short or too long for them, the first thing in it that
+is no number, the count.
 """
 
 from __future__ import annotations
 
+import codecs
 import re
 from dataclasses import dataclass
 from typing import Final
@@ -18,203 +26,297 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.errors import EvenhandError
+from evenhand.luts.decimals import FINE, SURPLUS, TOO_LARGE, Parsed, parse_numbers
+from evenhand.luts.errors import LookFileError
+from evenhand.luts.tables import ONE, ZERO, Table1D, Table3D, Triple
 
-MAX_SIZE: Final = 256
+MAX_1D: Final = 65536
+MAX_3D: Final = 256
 MAX_BYTES: Final = 600 << 20
+HEAD_BYTES: Final = 1 << 16
+"""The header ends within so many bytes; a file can be judged by them and its size."""
+
 _MAX_LINE: Final = 4096
+_MAX_TEXT: Final = 1000
 _LARGEST: Final = 65504.0  # the largest half float: what other readers can hold
+# A row is at least "0 0 0\n". At most: three numbers of any sane length, and comments.
+_ROW_LEAST, _ROW_MOST, _BODY_SPARE = 6, 256, 1 << 20
+
 _WORDS: Final = frozenset(
     {"TITLE", "LUT_1D_SIZE", "LUT_3D_SIZE", "LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE"}
     | {"DOMAIN_MIN", "DOMAIN_MAX"}
 )
-_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?\Z", re.ASCII)
-_NOT_IN_A_TABLE: Final = re.compile(r"[^0-9eE+\-. \t\n]")
-_REMEDY: Final = "Export the table again as a 3D .cube"
+_LINE: Final = re.compile(rb"[ \t\r\n]*([^\r\n]*)")
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_REMEDY: Final = "Export the table again as .cube"
+_BOM16: Final = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
-Triple = tuple[float, float, float]
+Array = NDArray[np.float64]
 
 
-class CubeError(EvenhandError):
+class CubeError(LookFileError):
     """A .cube table that cannot be read: which line, what was found."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Cube:
-    """A table over R, G, B. `lattice` is (N, N, N, 3) float64, indexed [blue, green, red].
+class CubeFile:
+    """What a `.cube` holds: a 1D table, a 3D table, or a 1D table that comes before a 3D table.
 
-    `low` and `high` are the inputs of the first and last node, a channel each; `comments` are those
-    above the table, without their #.
+    `comments` are those above the table, without their #.
     """
 
-    lattice: NDArray[np.float64]
-    low: Triple = (0.0, 0.0, 0.0)
-    high: Triple = (1.0, 1.0, 1.0)
+    one: Table1D | None = None
+    three: Table3D | None = None
     title: str = ""
     comments: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
 class _Header:
-    """The header's words with their values, and where the table begins."""
+    """The header's words with their values and places, the comments, and where the table begins."""
 
-    words: dict[str, str]
+    words: dict[str, tuple[str, int]]
     comments: list[str]
-    start: int
-    line: int
+    start: int = 0
+    size_1d: int = 0
+    size_3d: int = 0
+    range_1d: tuple[Triple, Triple] = (ZERO, ONE)
+    range_3d: tuple[Triple, Triple] = (ZERO, ONE)
+
+    @property
+    def rows(self) -> int:
+        return self.size_1d + self.size_3d**3
 
 
-def read_cube(data: bytes, name: str = "table") -> Cube:
-    """Read a 3D `.cube`; `name` is what errors call it. CubeError with the line where it fails."""
-    if len(data) > MAX_BYTES:
-        raise CubeError(name, f"it has {len(data)} bytes, more than {MAX_BYTES}", _REMEDY)
-    text = _text(data, name)
-    header = _read_header(text, name)
-    size = _size(header.words, name)
-    low, high = _range(header.words, name)
-    rows = _read_rows(text, header, size**3, name)
-    return Cube(
-        lattice=rows.reshape(size, size, size, 3),
-        low=low,
-        high=high,
-        title=header.words.get("TITLE", ""),
+def read(data: bytes | memoryview, name: str = "table") -> CubeFile:
+    """Read a `.cube`; `name` is what errors call it. CubeError with the line where it fails."""
+    data = bytes(data)
+    text = _utf8(data, name, is_whole=True)
+    reader = _Reader(text, name)
+    header = reader.header(len(text))
+    values = np.empty(header.rows * 3)
+    parsed = parse_numbers(text, header.start, values, _LARGEST)
+    if parsed.reason != FINE or parsed.numbers != values.size:
+        raise reader.table_error(parsed, header.rows)
+    rows, at = values.reshape(-1, 3), header.size_1d
+    return CubeFile(
+        one=Table1D(rows[:at], *header.range_1d) if at else None,
+        three=Table3D(rows[at:].reshape((header.size_3d,) * 3 + (3,)), *header.range_3d)
+        if header.size_3d
+        else None,
+        title=header.words.get("TITLE", ("", 0))[0],
         comments=tuple(header.comments),
     )
 
 
-def write_cube(cube: Cube, digits: int = 6) -> bytes:
-    """The table as bytes: fixed decimals, LF, no negative zero; the same table, the same bytes.
+def check_head(head: bytes, total: int, name: str = "table") -> None:
+    """Refuse what can be refused by the first HEAD_BYTES of a file of `total` bytes.
 
-    Raises ValueError for a lattice that is not (N, N, N, 3) with N from 2 to MAX_SIZE, and for
-    values that are not finite.
+    CubeError as `read` would raise it: for the file's size, the header, the sizes in it, and what
+    there is of the table.
     """
-    size = cube.lattice.shape[0]
-    if cube.lattice.shape != (size, size, size, 3) or not 2 <= size <= MAX_SIZE:
-        raise ValueError(f"a lattice is (N, N, N, 3), N 2 to {MAX_SIZE}, not {cube.lattice.shape}")
-    if not np.isfinite(cube.lattice).all():
-        raise ValueError("the lattice holds values that are not finite")
-    lines = [f'TITLE "{_one_line(cube.title)}"\n'] if cube.title else []
-    lines += [f"# {_one_line(comment)}\n" for comment in cube.comments]
-    lines.append(f"LUT_3D_SIZE {size}\n")
-    for word, values in (("DOMAIN_MIN", cube.low), ("DOMAIN_MAX", cube.high)):
-        lines.append(f"{word} {' '.join(f'{value:.9g}' for value in values)}\n")
+    if total > MAX_BYTES:
+        raise CubeError(name, f"it has {total} bytes, more than {MAX_BYTES}", _REMEDY)
+    is_whole = total <= len(head)
+    text = _utf8(head, name, is_whole=is_whole)
+    total = total // 2 if head[:2] in _BOM16 else total
+    reader = _Reader(text, name)
+    header = reader.header(total)
+    # The last number of a head may be cut in two.
+    end = len(text) if is_whole else max(text.rfind(b"\n"), text.rfind(b"\r"), header.start)
+    values = np.empty(min(header.rows * 3, len(text)))
+    parsed = parse_numbers(text[:end], header.start, values, _LARGEST)
+    if parsed.reason != FINE:
+        raise reader.table_error(parsed, header.rows)
+
+
+def write(cube: CubeFile, digits: int = 6) -> bytes:
+    """The tables as bytes: fixed decimals, LF, no negative zero; the same tables, the same bytes.
+
+    Raises ValueError for shapes and values that `read` would refuse, and for two tables whose
+    ranges are not the same in every channel.
+    """
+    tables = _checked_tables(cube)
+    title = _one_line(cube.title)
+    lines = [f'TITLE "{title}"'] if title else []
+    lines += [f"# {_one_line(comment)}" for comment in cube.comments]
+    if cube.one is not None:
+        lines.append(f"LUT_1D_SIZE {cube.one.size}")
+    if cube.three is not None:
+        lines.append(f"LUT_3D_SIZE {cube.three.size}")
+    lines += _range_lines(cube)
     # Adding zero turns -0.0 into 0.0.
-    rows = np.round(cube.lattice.reshape(-1, 3), digits) + 0.0
+    rows = np.round(np.concatenate(tables), digits) + 0.0
     row = f"%.{digits}f %.{digits}f %.{digits}f\n"
     body = (row * len(rows)) % tuple(rows.ravel().tolist())
-    return ("".join(lines) + body).encode()
+    return ("\n".join(lines) + "\n" + body).encode()
+
+
+class _Reader:
+    """One text, and what errors about it say."""
+
+    def __init__(self, text: bytes, name: str) -> None:
+        self.text = text
+        self.name = name
+
+    def error(self, found: str, place: int | None = None) -> CubeError:
+        where = "" if place is None else f"line {self._line(place)}: "
+        return CubeError(self.name, f"{where}{found}", _REMEDY)
+
+    def _line(self, place: int) -> int:
+        """The number of the line that holds byte `place`."""
+        text = self.text
+        ends = text.count(b"\n", 0, place) + text.count(b"\r", 0, place)
+        return 1 + ends - text.count(b"\r\n", 0, place)
+
+    def header(self, total: int) -> _Header:
+        """Read and check the header of a text of `total` bytes, whose beginning is here."""
+        if total > MAX_BYTES:
+            raise self.error(f"it has {total} bytes, more than {MAX_BYTES}")
+        header = self._words(total)
+        header.size_1d = self._size(header, "LUT_1D_SIZE", MAX_1D)
+        header.size_3d = self._size(header, "LUT_3D_SIZE", MAX_3D)
+        if not header.rows:
+            raise self.error("it has no LUT_1D_SIZE and no LUT_3D_SIZE")
+        self._ranges(header)
+        body = total - header.start
+        if body < header.rows * _ROW_LEAST - 1:
+            raise self.error(f"it declares {header.rows} rows and has {body} bytes for them")
+        if body > header.rows * _ROW_MOST + _BODY_SPARE:
+            raise self.error(f"it declares {header.rows} rows and has {body} bytes, far too many")
+        return header
+
+    def _words(self, total: int) -> _Header:
+        header, place = _Header({}, []), 3 if self.text.startswith(codecs.BOM_UTF8) else 0
+        while place < min(len(self.text), HEAD_BYTES):
+            match = _LINE.match(self.text, place, place + HEAD_BYTES)
+            assert match is not None
+            start, place = match.span(1)
+            if place - start > _MAX_LINE:
+                raise self.error(f"it is longer than {_MAX_LINE} bytes", start)
+            line = match[1].strip()
+            if line.startswith(b"#"):
+                header.comments.append(line[1:].strip().decode("utf-8", "replace"))
+            elif line[:1] and line[:1] in b"+-.0123456789":
+                header.start = start
+                return header
+            elif line:
+                self._take(header, line.decode("utf-8", "replace"), start)
+        if total > HEAD_BYTES:
+            raise self.error(f"no table begins within {HEAD_BYTES} bytes")
+        raise self.error("it holds no table")
+
+    def _take(self, header: _Header, line: str, place: int) -> None:
+        word, _, value = line.replace("\t", " ").partition(" ")
+        word = word.upper()
+        if word not in _WORDS:
+            raise self.error(f"the unknown word {word[:24]!r}", place)
+        if word in header.words:
+            raise self.error(f"{word} a second time", place)
+        if word == "TITLE":
+            value = line[5:].strip().strip('"')
+        header.words[word] = (value if word == "TITLE" else value.split("#")[0].strip(), place)
+
+    def _size(self, header: _Header, word: str, most: int) -> int:
+        if word not in header.words:
+            return 0
+        value, place = header.words[word]
+        is_whole = value.isascii() and value.isdigit() and len(value) <= 9
+        if not is_whole or not 2 <= int(value) <= most:
+            raise self.error(f"{word} is {value[:24]!r}, not a whole number 2 to {most}", place)
+        return int(value)
+
+    def _ranges(self, header: _Header) -> None:
+        domain = [word for word in ("DOMAIN_MIN", "DOMAIN_MAX") if word in header.words]
+        ranges = [w for w in ("LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE") if w in header.words]
+        if domain and ranges:
+            raise self.error(f"{ranges[0]} and {domain[0]} contradict", header.words[ranges[0]][1])
+        if domain:
+            low = self._numbers(header, "DOMAIN_MIN", 3) if "DOMAIN_MIN" in domain else [0.0] * 3
+            high = self._numbers(header, "DOMAIN_MAX", 3) if "DOMAIN_MAX" in domain else [1.0] * 3
+            span = self._span(low, high, header.words[domain[0]][1])
+            if header.size_3d:
+                header.range_3d = span
+            else:
+                header.range_1d = span
+        for word in ranges:
+            first, last = self._numbers(header, word, 2)
+            span = self._span([first] * 3, [last] * 3, header.words[word][1])
+            if word == "LUT_1D_INPUT_RANGE":
+                header.range_1d = span
+            else:
+                header.range_3d = span
+
+    def _span(self, low: list[float], high: list[float], place: int) -> tuple[Triple, Triple]:
+        for a, b in zip(low, high, strict=True):
+            if not b - a > 1e-6 or max(abs(a), abs(b)) > 1e6:
+                raise self.error(f"the input range {a:g} to {b:g} is empty or absurd", place)
+        return (low[0], low[1], low[2]), (high[0], high[1], high[2])
+
+    def _numbers(self, header: _Header, word: str, count: int) -> list[float]:
+        value, place = header.words[word]
+        words = value.split()
+        if len(words) != count or not all(_NUMBER.fullmatch(word) for word in words):
+            raise self.error(f"{word} {value[:48]!r} is not {count} numbers", place)
+        return [float(word) for word in words]
+
+    def table_error(self, parsed: Parsed, rows: int) -> CubeError:
+        """Where and why reading the table stopped."""
+        token = self.text[parsed.position : parsed.position + 24].split(None, 1)
+        found = ascii(token[0].decode("utf-8", "replace")) if token else "nothing"
+        if parsed.reason == FINE:
+            return self.error(f"it declares {rows} rows and has {parsed.numbers / 3:g}")
+        if parsed.reason == SURPLUS:
+            return self.error(f"it declares {rows} rows and has more: {found}", parsed.position)
+        if parsed.reason == TOO_LARGE:
+            return self.error(f"{found} is beyond ±{_LARGEST:g}", parsed.position)
+        return self.error(f"{found} in the table is no number", parsed.position)
+
+
+def _utf8(data: bytes, name: str, *, is_whole: bool) -> bytes:
+    """The text with UTF-16 turned into UTF-8; the end of a part may be cut."""
+    if data[:2] not in _BOM16:
+        return data
+    try:
+        decoder = codecs.getincrementaldecoder("utf-16")()
+        return decoder.decode(data, final=is_whole).encode()
+    except UnicodeError as error:
+        raise CubeError(name, f"its UTF-16 text cannot be read: {error}", _REMEDY) from error
 
 
 def _one_line(text: str) -> str:
+    if len(text.encode()) > _MAX_TEXT:
+        raise ValueError(f"a title or comment has at most {_MAX_TEXT} bytes")
     return " ".join(text.split()).replace('"', "'")
 
 
-def _text(data: bytes, name: str) -> str:
-    try:
-        if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-            text = data.decode("utf-16")
-        else:
-            text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
-    except UnicodeDecodeError as error:
-        raise CubeError(name, f"its text cannot be read: {error.reason}", _REMEDY) from error
-    return text.replace("\r\n", "\n").replace("\r", "\n")
+def _checked_tables(cube: CubeFile) -> list[Array]:
+    one, three = cube.one, cube.three
+    if one is None and three is None:
+        raise ValueError("there is no table to write")
+    if one is not None and (one.values.shape != (one.size, 3) or not 2 <= one.size <= MAX_1D):
+        raise ValueError(f"a 1D table is (n, 3), n 2 to {MAX_1D}, not {one.values.shape}")
+    if three is not None:
+        size, shape = three.size, three.values.shape
+        if shape != (size, size, size, 3) or not 2 <= size <= MAX_3D:
+            raise ValueError(f"a lattice is (N, N, N, 3), N 2 to {MAX_3D}, not {shape}")
+    tables = [table.values.reshape(-1, 3) for table in (one, three) if table is not None]
+    if not all((np.abs(table) <= _LARGEST).all() for table in tables):
+        raise ValueError(f"the table holds values that are not finite or beyond ±{_LARGEST:g}")
+    return tables
 
 
-def _read_header(text: str, name: str) -> _Header:
-    header = _Header({}, [], 0, 0)
-    while header.start < len(text):
-        end = text.find("\n", header.start)
-        end = len(text) if end < 0 else end
-        header.line += 1
-        if end - header.start > _MAX_LINE:
-            raise CubeError(name, f"line {header.line} is longer than {_MAX_LINE}", _REMEDY)
-        line = text[header.start : end].strip()
-        if line.startswith("#"):
-            header.comments.append(line[1:].strip())
-        elif line:
-            word, _, value = line.partition(" ") if "\t" not in line else _split_tab(line)
-            if _NUMBER.match(word):
-                return header
-            _take_word(header, word.upper(), value, name)
-        header.start = end + 1
-    raise CubeError(name, "it holds no table", _REMEDY)
-
-
-def _split_tab(line: str) -> tuple[str, str, str]:
-    word, *rest = line.split(None, 1)
-    return word, " ", rest[0] if rest else ""
-
-
-def _take_word(header: _Header, word: str, value: str, name: str) -> None:
-    if word not in _WORDS:
-        raise CubeError(name, f"line {header.line} has the unknown word {word[:24]!r}", _REMEDY)
-    if word in header.words:
-        raise CubeError(name, f"line {header.line} has {word} a second time", _REMEDY)
-    if word != "TITLE":
-        value = value.split("#")[0]
-    header.words[word] = value.strip().strip('"')
-
-
-def _size(words: dict[str, str], name: str) -> int:
-    if "LUT_1D_SIZE" in words:
-        raise CubeError(
-            name,
-            "it holds a one-dimensional table",
-            "Only tables over three channels are read: bake it into a 3D .cube",
-        )
-    value = words.get("LUT_3D_SIZE", "")
-    if not (value.isascii() and value.isdigit()) or not 2 <= int(value[:6]) <= MAX_SIZE:
-        raise CubeError(
-            name, f"LUT_3D_SIZE is {value[:24]!r}, not a whole number 2 to {MAX_SIZE}", _REMEDY
-        )
-    return int(value)
-
-
-def _range(words: dict[str, str], name: str) -> tuple[Triple, Triple]:
-    domain = [word for word in ("DOMAIN_MIN", "DOMAIN_MAX") if word in words]
-    if "LUT_3D_INPUT_RANGE" in words:
-        if domain:
-            raise CubeError(name, f"LUT_3D_INPUT_RANGE and {domain[0]} contradict", _REMEDY)
-        first, last = _numbers(words["LUT_3D_INPUT_RANGE"], 2, name)
-        low, high = (first,) * 3, (last,) * 3
-    else:
-        low = _triple(words.get("DOMAIN_MIN", "0 0 0"), name)
-        high = _triple(words.get("DOMAIN_MAX", "1 1 1"), name)
-    if any(b - a <= 1e-6 or max(abs(a), abs(b)) > 1e6 for a, b in zip(low, high, strict=True)):
-        raise CubeError(name, f"the input range {low} to {high} is empty or absurd", _REMEDY)
-    return low, high
-
-
-def _triple(value: str, name: str) -> Triple:
-    first, second, third = _numbers(value, 3, name)
-    return first, second, third
-
-
-def _numbers(value: str, count: int, name: str) -> list[float]:
-    words = value.split()
-    if len(words) != count or not all(_NUMBER.match(word) for word in words):
-        raise CubeError(name, f"{value[:48]!r} are not {count} numbers", _REMEDY)
-    return [float(word) for word in words]
-
-
-def _read_rows(text: str, header: _Header, rows: int, name: str) -> NDArray[np.float64]:
-    body = text[header.start :]
-    if len(body) < rows * 6 - 1:  # "0 0 0\n" a row: refused before memory is spent
-        raise CubeError(name, f"it declares {rows} rows and has {len(body)} bytes", _REMEDY)
-    if "#" in body:
-        body = re.sub(r"#[^\n]*", "", body)
-    bad = _NOT_IN_A_TABLE.search(body)
-    if bad:
-        line = header.line + body.count("\n", 0, bad.start())
-        found = body[bad.start() : bad.start() + 12]
-        raise CubeError(name, f"line {line} has {found!r} in the table", _REMEDY)
-    words = body.split()
-    if len(words) != rows * 3:
-        raise CubeError(name, f"it declares {rows} rows and has {len(words) / 3:g}", _REMEDY)
-    try:
-        values = np.array(words, np.float64)
-    except ValueError as error:
-        raise CubeError(name, f"its table holds no number there: {error}", _REMEDY) from error
-    if not (np.abs(values) <= _LARGEST).all():
-        raise CubeError(name, f"its table holds a value beyond ±{_LARGEST:g}", _REMEDY)
-    return values.reshape(rows, 3)
+def _range_lines(cube: CubeFile) -> list[str]:
+    if cube.one is not None and cube.three is not None:
+        lines = []
+        for word, both in (("LUT_1D_INPUT_RANGE", cube.one), ("LUT_3D_INPUT_RANGE", cube.three)):
+            if len(set(both.low)) > 1 or len(set(both.high)) > 1:
+                raise ValueError("two tables in one file take one range for all channels each")
+            lines.append(f"{word} {both.low[0]:.9g} {both.high[0]:.9g}")
+        return lines
+    return [
+        f"{word} {' '.join(f'{value:.9g}' for value in values)}"
+        for table in (cube.one, cube.three)
+        if table is not None
+        for word, values in (("DOMAIN_MIN", table.low), ("DOMAIN_MAX", table.high))
+    ]
