@@ -29,7 +29,7 @@ def parse(text: bytes, start: int, out: NDArray[np.float64], limit: float) -> tu
     """Read the numbers of `text` from byte `start` on into `out` (n,), which they must not exceed.
 
     Up to 15 digits and a power of ten of at most 22 each is the correctly rounded double; beyond
-    that within two units in the last place. Stops at the first thing that is no number, at a number
+    that within a few units in the last place. Stops at the first thing that is no number, at a number
     more than `out` holds, and at a magnitude above `limit`: how many were read, where and why it
     stopped.
     """
@@ -139,7 +139,7 @@ def _scaled(mantissa, power):  # type: ignore[no-untyped-def]
     if mantissa == 0:
         return 0.0
     value = float(mantissa)
-    if power < -340:
+    if power < -300:
         return 0.0 if power < -400 else value / 1e300 / 10.0 ** (-power - 300)
     if power < 0:
         return value / _TENS[-power] if power >= -22 else value / 10.0 ** (-power)
