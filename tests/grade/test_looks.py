@@ -19,8 +19,10 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from evenhand.errors import UsageError
-from evenhand.grade.looks import LOOKS, Look, blend, look_named
-from evenhand.grade.operators import Operator, lab_to_light, lab_to_signal, signal_to_lab
+from evenhand.grade.looks import LOOKS, blend, look_named
+from evenhand.grade.moves import Operator
+from evenhand.grade.recipe import Recipe
+from evenhand.grade.uniform import lab_to_light, lab_to_signal, signal_to_lab
 
 Transform = Callable[[np.ndarray], np.ndarray]
 LUMA = np.array([0.2126, 0.7152, 0.0722])
@@ -115,7 +117,7 @@ def falls_back_in_chroma(transform: Transform) -> float:
 
 
 @ALL
-def test_grey_tones_keep_their_order_and_their_room(look: Look) -> None:
+def test_grey_tones_keep_their_order_and_their_room(look: Recipe) -> None:
     """Luma of a grey ramp never falls; no tone is stretched over 2.2 times or squeezed under
     0.15."""
     luma = look.apply(GREYS) @ LUMA
@@ -127,7 +129,7 @@ def test_grey_tones_keep_their_order_and_their_room(look: Look) -> None:
 
 
 @ALL
-def test_the_ends_are_not_flat(look: Look) -> None:
+def test_the_ends_are_not_flat(look: Recipe) -> None:
     """Less than 4 % of the ramp lies within one 10-bit code of its darkest and lightest value."""
     luma = look.apply(GREYS) @ LUMA
 
@@ -139,7 +141,7 @@ def test_the_ends_are_not_flat(look: Look) -> None:
 
 @pytest.mark.oracle
 @ALL
-def test_greys_are_neutral_where_promised_and_only_leaning_where_not(look: Look) -> None:
+def test_greys_are_neutral_where_promised_and_only_leaning_where_not(look: Recipe) -> None:
     """CIEDE2000 of greys from their own neutral: 0 for a neutral look, under 6 for a tint."""
     lab = cielab(look.apply(GREYS[8:]))
     cast = colour.delta_E(lab, lab * [1, 0, 0], method="CIE 2000").max()
@@ -149,7 +151,7 @@ def test_greys_are_neutral_where_promised_and_only_leaning_where_not(look: Look)
 
 
 @ALL
-def test_neutral_looks_keep_channels_equal(look: Look) -> None:
+def test_neutral_looks_keep_channels_equal(look: Recipe) -> None:
     """Where greys are promised to stay, R', G' and B' agree to 1e-12."""
     spread = np.ptp(look.apply(GREYS), axis=-1).max()
 
@@ -157,7 +159,7 @@ def test_neutral_looks_keep_channels_equal(look: Look) -> None:
 
 
 @IN_COLOUR
-def test_hues_keep_their_order(look: Look) -> None:
+def test_hues_keep_their_order(look: Recipe) -> None:
     """Once round the hue circle the output never runs backwards, nor faster than 3 times."""
     runs = hue_runs(look.apply)
 
@@ -167,14 +169,14 @@ def test_hues_keep_their_order(look: Look) -> None:
 
 
 @IN_COLOUR
-def test_more_colour_in_is_more_colour_out(look: Look) -> None:
+def test_more_colour_in_is_more_colour_out(look: Recipe) -> None:
     """Going away from grey, the output does not turn back by more than 0.002 in Oklab."""
     assert falls_back_in_chroma(look.apply) <= 0.002
 
 
 @pytest.mark.oracle
 @IN_COLOUR
-def test_skin_stays_skin(look: Look) -> None:
+def test_skin_stays_skin(look: Recipe) -> None:
     """Chart skins turn by 9 degrees of CIELAB hue at most and keep 0.6 to 1.35 of their chroma."""
     before = skins()
     after = look.apply(before)
@@ -187,7 +189,7 @@ def test_skin_stays_skin(look: Look) -> None:
 
 @pytest.mark.oracle
 @ALL
-def test_skins_keep_their_order_of_lightness(look: Look) -> None:
+def test_skins_keep_their_order_of_lightness(look: Recipe) -> None:
     """A skin that is lighter than another by over 1 L* stays lighter (black and white: by over
     5)."""
     before = skins()
@@ -201,7 +203,7 @@ def test_skins_keep_their_order_of_lightness(look: Look) -> None:
 
 
 @ALL
-def test_nothing_bends_enough_to_band(look: Look) -> None:
+def test_nothing_bends_enough_to_band(look: Recipe) -> None:
     """Third differences stay under 25 PQ codes in the cube and 4 on greys (noise of 1 %: 82,
     72)."""
     inside, greys = bend(look.apply)
@@ -211,7 +213,7 @@ def test_nothing_bends_enough_to_band(look: Look) -> None:
 
 
 @ALL
-def test_a_ten_bit_ramp_shows_no_jumps(look: Look) -> None:
+def test_a_ten_bit_ramp_shows_no_jumps(look: Recipe) -> None:
     """No step of a 10-bit grey ramp differs by over 0.6 PQ code from the mean of its neighbours."""
     ramp = (np.arange(64, 960) / 1023)[:, None].repeat(3, 1)
     steps = np.diff(pq_codes(look.apply(ramp) @ LUMA))
@@ -221,7 +223,7 @@ def test_a_ten_bit_ramp_shows_no_jumps(look: Look) -> None:
 
 
 @ALL
-def test_colours_are_not_pressed_against_the_walls(look: Look) -> None:
+def test_colours_are_not_pressed_against_the_walls(look: Recipe) -> None:
     """Of the inner points of a lattice less than 6 % have a channel pinned at 0 or 1."""
     out = look.apply(lattice(17)[1:-1, 1:-1, 1:-1])
 
@@ -239,7 +241,7 @@ def test_black_and_white_has_no_colour_at_all() -> None:
 
 
 @ALL
-def test_no_strength_is_the_picture_itself(look: Look) -> None:
+def test_no_strength_is_the_picture_itself(look: Recipe) -> None:
     """0 % gives the same bits, 100 % the look, and between them the way is straight."""
     signal = np.random.default_rng(7).random((500, 3))
     full = look.apply(signal)

@@ -1,152 +1,85 @@
-"""The looks that evenhand brings: each a short chain of operators on the display signal."""
+"""The looks that evenhand brings, and the mixing of any look with the picture as it came.
+
+Each is a document beside the package's code (`evenhand/looks/NAME.toml`), read by the package's own
+loader, as code is, when it is first asked for.
+"""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
-from dataclasses import dataclass
-from types import MappingProxyType
-from typing import Final
+import pkgutil
+from collections.abc import Iterator, Mapping
+from functools import cache
+from typing import Final, Protocol
 
 import numpy as np
 
 from evenhand.colourmath.curves import Array
 from evenhand.errors import UsageError
-from evenhand.grade.display_limit import into_display
-from evenhand.grade.operators import (
-    GAMMA,
-    Density,
-    Middle,
-    Mix,
-    Operator,
-    Print,
-    Saturation,
-    SplitTone,
-    Tone,
-    Turn,
-    lab_to_light,
-    signal_to_lab,
-)
+from evenhand.grade.recipe import DISPLAY, Recipe, parse
 
-SPACE: Final = "bt709-display"
+SPACE: Final = DISPLAY
+# In the order of a list: everyday, warm, cool, soft, rich, quiet, and black and white.
+NAMES: Final = ("oven-light", "daybreak", "parchment", "rye", "small-hours", "soot")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
-    """A look: what it is for, and a function on the signal of the space it is made for.
+class Look(Protocol):
+    """A look of any kind: a space it is made for, and a function on signal of that space."""
 
-    `space` "bt709-display" is R'G'B' 0..1 of a BT.709 display, BT.1886 with a black of 0.
-    `is_neutral` says that greys stay grey; where it is False the look tints them on purpose.
-    `steps` are applied in order; colours that the display cannot show are then drawn in along
-    lightness and hue.
-    """
+    @property
+    def name(self) -> str: ...
 
-    name: str
-    title: str
-    purpose: str
-    steps: tuple[Operator, ...]
-    is_neutral: bool
-    space: str = SPACE
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def purpose(self) -> str: ...
+
+    @property
+    def space(self) -> str: ...
+
+    @property
+    def is_neutral(self) -> bool:
+        """Greys stay grey; where it is False the look tints them on purpose."""
+        ...
 
     @property
     def moves(self) -> tuple[str, ...]:
-        """What the look does, a step a line, in words and numbers."""
-        return tuple(step.says for step in self.steps)
+        """What the look does, in words and numbers."""
+        ...
 
     def apply(self, signal: Array) -> Array:
-        """Signal (..., 3) to signal of the same shape, float64, 0..1; input beyond 0..1 is cut."""
-        values = np.asarray(signal, np.float64)
-        lab = signal_to_lab(values.reshape(-1, 3))
-        for step in self.steps:
-            lab = step(lab)
-        signal_out: Array = into_display(lab_to_light(lab)) ** (1.0 / GAMMA)
-        return signal_out.reshape(values.shape)
+        """Signal (..., 3) to signal of the same shape."""
+        ...
 
 
-_ROWS: Final = (
-    Look(
-        name="oven-light",
-        title="Oven light",
-        purpose="Warm rooms and faces: lights like a lamp-lit wall, brown darks, quieter blues.",
-        is_neutral=False,
-        steps=(
-            Tone(contrast=1.10, pivot=0.48, toe=0.40, shoulder=0.50),
-            Turn(hue=250, half_width=65, turn=-6, chroma=0.74, lightness=-0.010),
-            Turn(hue=140, half_width=55, turn=-10, chroma=0.82, lightness=-0.010),
-            SplitTone(dark=(55, 0.008), light=(76, 0.018), keep_skin=0.55),
-            Density(amount=0.05),
-        ),
-    ),
-    Look(
-        name="daybreak",
-        title="Daybreak",
-        purpose="Cool shadows against warm lights, so that people and lamps stand out of a place.",
-        is_neutral=False,
-        steps=(
-            Tone(contrast=1.14, pivot=0.50, toe=0.40, shoulder=0.50),
-            Turn(hue=250, half_width=65, turn=-14, chroma=0.96, lightness=-0.012),
-            Turn(hue=140, half_width=60, turn=12, chroma=0.78, lightness=-0.010),
-            SplitTone(dark=(228, 0.018), light=(72, 0.013), balance=0.50, keep_skin=0.75),
-            Density(amount=0.05),
-        ),
-    ),
-    Look(
-        name="parchment",
-        title="Parchment",
-        purpose="A soft print: rounded ends, blacks a little open, rich but never loud colours.",
-        is_neutral=False,
-        steps=(
-            Print(gamma=0.90, crosstalk=0.20, amount=0.65),
-            Middle(amount=0.015),
-            Tone(contrast=0.92, pivot=0.50, toe=0.0, shoulder=0.35, black=0.030, white=0.975),
-            Saturation(dark=0.80, mid=0.94, light=0.86),
-            SplitTone(dark=(195, 0.006), light=(85, 0.012), keep_skin=0.60),
-            Density(amount=0.05),
-        ),
-    ),
-    Look(
-        name="rye",
-        title="Rye",
-        purpose="A muted documentary: honest tones, low colour, room in the darks, calm greens.",
-        is_neutral=True,
-        steps=(
-            Tone(contrast=1.02, pivot=0.50, toe=0.10, shoulder=0.45, black=0.015),
-            Saturation(dark=0.62, mid=0.72, light=0.62),
-            Turn(hue=135, half_width=60, turn=-8, chroma=0.84),
-            Turn(hue=250, half_width=60, turn=-6, chroma=0.90),
-            Turn(hue=50, half_width=48, chroma=1.10),
-        ),
-    ),
-    Look(
-        name="small-hours",
-        title="Small hours",
-        purpose="Night: deep blue darks, dimmed middle, lamps and skin that keep their warmth.",
-        is_neutral=False,
-        steps=(
-            Middle(amount=-0.045),
-            Tone(contrast=1.12, pivot=0.53, toe=0.35, shoulder=0.30),
-            SplitTone(dark=(256, 0.020), light=(80, 0.006), balance=0.50, keep_skin=0.85),
-            Saturation(dark=0.86, mid=0.88, light=1.00),
-            Turn(hue=250, half_width=65, turn=4, chroma=1.05, lightness=-0.012),
-            Density(amount=0.04),
-        ),
-    ),
-    Look(
-        name="soot",
-        title="Soot",
-        purpose="Black and white with luminous skin, dark skies and a full, soft-ended scale.",
-        is_neutral=True,
-        steps=(
-            Mix(red=0.40, green=0.50, blue=0.10),
-            Middle(amount=0.012),
-            Tone(contrast=1.18, pivot=0.50, toe=0.30, shoulder=0.40),
-        ),
-    ),
-)
-LOOKS: Final[Mapping[str, Look]] = MappingProxyType({look.name: look for look in _ROWS})
+class _Shipped(Mapping[str, Recipe]):
+    """The documents by name, each read when it is first asked for."""
+
+    def __getitem__(self, name: str) -> Recipe:
+        if name not in NAMES:
+            raise KeyError(name)
+        return _shipped(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(NAMES)
+
+    def __len__(self) -> int:
+        return len(NAMES)
 
 
-def look_named(name: str) -> Look:
+@cache
+def _shipped(name: str) -> Recipe:
+    document = pkgutil.get_data("evenhand", f"looks/{name}.toml")
+    if document is None:  # a loader that carries no data: not of any installation we make
+        raise UsageError(name, "the documents of the looks are missing", "Install evenhand again")
+    return parse(document.decode("utf-8"), f"looks/{name}.toml")
+
+
+LOOKS: Final[Mapping[str, Recipe]] = _Shipped()
+
+
+def look_named(name: str) -> Recipe:
     """The look of that name; UsageError with the names, and the nearest, if there is none."""
     try:
         return LOOKS[name]

@@ -1,240 +1,164 @@
-"""The moves that looks are made of: small pure functions on Oklab of BT.709 display light.
+"""The moves of colour that display looks are made of: small pure functions on an even space.
 
-Display signal is R'G'B' 0..1, light by BT.1886 with a black of 0. Colours are (..., 3) float64: L
-0..1, and a, b, which are 0 on the grey axis to the last digit. Every operator is twice continuously
-differentiable inside the display's range; none but `SplitTone` moves grey off the axis; the one
-limit that the display forces is `into_display`, and it is smooth as well.
-
-Oklab: B. Ottosson, "A perceptual color space for image processing", 2020. Of the common spaces its
-hue lines are among the straightest on the loci of Hung & Berns (1995) and Ebner & Fairchild (1998),
-and its blues do not turn purple when their chroma changes.
+Colours are (..., 3) float64 as `uniform` says: lightness 0..1 and two opponent values, in Oklab or
+in IPT form. Every move is twice continuously differentiable inside the display's range, and within
+the ranges written at its fields it folds no colours over each other; none but `SplitTone` moves
+grey off the axis. The one limit that the display forces is `into_display`, which is smooth as well.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Annotated, Final
 
+import msgspec
 import numpy as np
+from msgspec import Meta
 
 from evenhand.colourmath.curves import Array
-
-GAMMA: Final = 2.4
-
-# The published matrices, made exact: rows of the first sum to 1 and rows 2 and 3 of the second to
-# 0, or the rounding of their decimals would tint greys by 1e-5.
-_TO_CONES = np.array(
-    [
-        [0.4122214708, 0.5363325363, 0.0514459929],
-        [0.2119034982, 0.6806995451, 0.1073969566],
-        [0.0883024619, 0.2817188376, 0.6299787005],
-    ]
+from evenhand.colourmath.primaries import rgb_to_xyz
+from evenhand.colourmath.white import white_xy
+from evenhand.grade.moves import Move
+from evenhand.grade.uniform import (
+    OKLAB,
+    Model,
+    hue_name,
+    hue_weight,
+    lab_to_light,
+    light_to_lab,
+    skin_steepness,
+    skin_weight,
+    smooth_step,
+    zone_lightness,
 )
-_TO_CONES /= _TO_CONES.sum(axis=1, keepdims=True)
-_TO_LAB = np.array(
-    [
-        [0.2104542553, 0.7936177850, -0.0040720468],
-        [1.9779984951, -2.4285922050, 0.4505937099],
-        [0.0259040371, 0.7827717662, -0.8086757660],
-    ]
-)
-_TO_LAB[1:] -= _TO_LAB[1:].mean(axis=1, keepdims=True)
-_TO_LAB[0] /= _TO_LAB[0].sum()
-FROM_CONES, FROM_LAB = np.linalg.inv(_TO_CONES), np.linalg.inv(_TO_LAB)
 
-# Hue and width, in degrees of Oklab, that hold the skins of the published charts.
-_SKIN_HUE, _SKIN_WIDTH = 50.0, 48.0
+MOST_LEAN: Final = 0.025
+_MOST_TURN: Final = 0.4
 
 
-class Operator(Protocol):
-    """One move: a function on colours, and what it does in words."""
-
-    @property
-    def says(self) -> str: ...
-
-    def __call__(self, lab: Array) -> Array: ...
-
-
-def light_to_lab(light: Array) -> Array:
-    """Linear BT.709 display light, not below 0, to Oklab."""
-    result: Array = np.cbrt(light @ _TO_CONES.T) @ _TO_LAB.T
-    return result
-
-
-def lab_to_light(lab: Array) -> Array:
-    """The inverse; outside the display light falls below 0 or above 1."""
-    result: Array = (lab @ FROM_LAB.T) ** 3 @ FROM_CONES.T
-    return result
-
-
-def signal_to_lab(signal: Array) -> Array:
-    """Display signal 0..1 to Oklab."""
-    return light_to_lab(np.clip(signal, 0.0, 1.0) ** GAMMA)
-
-
-def lab_to_signal(lab: Array) -> Array:
-    """Oklab to display signal 0..1; what the display cannot show is cut."""
-    result: Array = np.clip(lab_to_light(lab), 0.0, 1.0) ** (1.0 / GAMMA)
-    return result
-
-
-def smooth_step(x: Array) -> Array:
-    """0 below 0, 1 above 1, with slope and curvature 0 at both ends."""
-    t = np.clip(x, 0.0, 1.0)
-    return t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
-
-
-def hue_weight(lab: Array, centre: float, half_width: float) -> Array:
-    """1 at hue `centre`, 0 from `half_width` degrees on: cos to the fourth, so C3 at its ends."""
-    hue = np.arctan2(lab[..., 2], lab[..., 1])
-    turns = (hue - np.radians(centre)) / (2.0 * np.pi)
-    away = 360.0 * (turns - np.rint(turns)) / half_width
-    result: Array = np.cos(np.clip(away, -1.0, 1.0) * np.pi / 2.0) ** 4
-    return result
-
-
-def skin_weight(lab: Array) -> Array:
-    """1 on the hues of published skin reflectances, smoothly 0 elsewhere and on grey."""
-    hue = hue_weight(lab, _SKIN_HUE, _SKIN_WIDTH)
-    result: Array = hue * smooth_step(_chroma(lab) / 0.035)
-    return result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tone:
-    """A monotone curve of grey signal with slope `contrast` at `pivot`.
-
-    It works on V = L^(3/2.4), the display signal of the grey of lightness L: on L itself a lifted
-    black would have an endless slope in signal. Two quintics meet at the pivot with equal value,
-    slope and no curvature. `toe` and `shoulder` 0..1 say how softly the ends run out (1 softest).
-    `black` and `white` are the signal of the ends. Monotone for contrast 0.4 to 1.8. Chroma follows
-    lightness by `follow`, so that darkened colours do not glow and lightened ones do not bleach.
+class Lean(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a zone of tones leans: by `hue` (degrees of the model) and `amount` of its chroma, or
+    as a neutral leans in a light of `kelvin` and `duv` that is seen as D65 is.
     """
 
-    contrast: float = 1.0
-    pivot: float = 0.50
-    toe: float = 0.0
-    shoulder: float = 0.0
-    black: float = 0.0
-    white: float = 1.0
-    follow: float = 0.55
+    hue: Annotated[float, Meta(ge=0.0, le=360.0)] | None = None
+    amount: Annotated[float, Meta(ge=0.0, le=MOST_LEAN)] | None = None
+    kelvin: Annotated[float, Meta(ge=2000.0, le=25000.0)] | None = None
+    duv: Annotated[float, Meta(ge=-0.02, le=0.02)] | None = None
 
-    @property
-    def says(self) -> str:
-        ends = f", toe {self.toe:.2f}, shoulder {self.shoulder:.2f}"
-        black = f", black lifted to {self.black:.1%}" if self.black else ""
-        white = f", white at {self.white:.1%}" if self.white < 1.0 else ""
-        return f"contrast {self.contrast:.2f} about {self.pivot:.0%} signal{ends}{black}{white}"
+    def fault(self) -> str:
+        """What is missing or too much; empty if nothing."""
+        by_hue = (self.hue is not None, self.amount is not None)
+        if self.kelvin is None:
+            extra = self.duv is not None
+            return "" if all(by_hue) and not extra else "a lean takes hue and amount, or kelvin"
+        return "a lean by kelvin takes no hue and no amount" if any(by_hue) else ""
 
-    def __call__(self, lab: Array) -> Array:
-        signal = grey_signal(lab)
-        above = 1.0 - self.pivot
-        low = self.pivot * _run_out(signal / self.pivot, self.contrast, self.toe)
-        high = 1.0 - above * _run_out((1.0 - signal) / above, self.contrast, self.shoulder)
-        curve = np.where(signal < self.pivot, low, high)
-        return with_grey(lab, self.black + (self.white - self.black) * curve, self.follow)
+    def offset(self, lightness: float, model: Model) -> tuple[float, float]:
+        """Hue in degrees and chroma to add at that lightness of the model."""
+        if self.kelvin is None:
+            return self.hue or 0.0, self.amount or 0.0
+        x, y = white_xy(self.kelvin, self.duv or 0.0)
+        light = np.linalg.solve(rgb_to_xyz("bt709"), np.array([x / y, 1.0, (1.0 - x - y) / y]))
+        whole, a, b = light_to_lab(light, model)
+        a, b = a * lightness / whole, b * lightness / whole
+        return float(np.degrees(np.arctan2(b, a)) % 360.0), float(np.hypot(a, b))
 
-
-def grey_signal(lab: Array) -> Array:
-    """Display signal 0..1 of the grey that has this lightness."""
-    result: Array = np.clip(lab[..., 0], 0.0, 1.0) ** (3.0 / GAMMA)
-    return result
-
-
-def _run_out(x: Array, slope: float, softness: float) -> Array:
-    """[0, 1] to itself with `slope` at 1 and no curvature at either end (quintic Hermite)."""
-    x = np.clip(x, 0.0, 1.0)
-    start = min(max((2.0 - slope) * (1.0 - softness) + 0.35 * softness, 0.05), 1.6)
-    a3 = 10.0 - 6.0 * start - 4.0 * slope
-    a4 = -15.0 + 8.0 * start + 7.0 * slope
-    a5 = 6.0 - 3.0 * start - 3.0 * slope
-    return x * (start + x * x * (a3 + x * (a4 + x * a5)))
+    def words(self, lightness: float, model: Model) -> str:
+        """The lean as a person reads it."""
+        hue, amount = self.offset(lightness, model)
+        by = "" if self.kelvin is None else f" (a light of {self.kelvin:.0f} K"
+        by += f", Duv {self.duv:+.4f}" if self.duv else ""
+        return f"{amount:.3f} towards {hue_name(hue, model)}{by}{')' if by else ''}"
 
 
-def with_grey(lab: Array, signal: Array, follow: float) -> Array:
-    """The lightness of another grey; chroma goes by (L_out/L_in)^follow, within a factor 1.65."""
-    lightness = signal ** (GAMMA / 3.0)
-    ratio = np.log((lightness + 0.02) / (np.maximum(lab[..., 0], 0.0) + 0.02))
-    factor = np.exp(0.5 * np.tanh(2.0 * follow * ratio))
-    return np.concatenate([lightness[..., None], lab[..., 1:] * factor[..., None]], axis=-1)
+_DARK_AT, _LIGHT_AT = 0.30, 0.75
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Middle:
-    """Mid tones lighter or darker by `amount` of signal, ends kept: V + 4 · amount · V(1 − V).
+class SplitTone(Move, frozen=True, kw_only=True, tag="split-tone"):
+    """Leans darks and lights towards a hue each; both fade to nothing at black and at white.
 
-    V is as in `Tone`, and chroma follows as there. Monotone for ±0.25.
+    `balance` is the lightness where they meet, `keep_skin` 0..1 spares skin hues. A lean by kelvin
+    is that of a grey of lightness 0.30 (darks) or 0.75 (lights).
     """
 
-    amount: float
+    dark: Lean | None = None
+    light: Lean | None = None
+    balance: Annotated[float, Meta(ge=0.3, le=0.7)] = 0.5
+    keep_skin: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.6
+
+    def words(self, model: Model = OKLAB) -> str:
+        darks = f"darks lean {self.dark.words(_DARK_AT, model)}" if self.dark else ""
+        lights = f"lights lean {self.light.words(_LIGHT_AT, model)}" if self.light else ""
+        parts = ", ".join(part for part in (darks, lights) if part)
+        return f"{parts or 'leans by 0'} (skin spared by {self.keep_skin:.0%})"
 
     @property
-    def says(self) -> str:
-        return f"mid tones {abs(self.amount):.1%} {'lighter' if self.amount > 0 else 'darker'}"
+    def is_neutral(self) -> bool:
+        leans = ((self.dark, _DARK_AT), (self.light, _LIGHT_AT))
+        return all(lean is None or lean.offset(at, OKLAB)[1] < 1e-9 for lean, at in leans)
 
-    def __call__(self, lab: Array) -> Array:
-        signal = grey_signal(lab)
-        return with_grey(lab, signal + 4.0 * self.amount * signal * (1.0 - signal), 0.55)
+    def fault(self, model: Model) -> str:
+        for name, lean, at in (("dark", self.dark, _DARK_AT), ("light", self.light, _LIGHT_AT)):
+            if lean is None:
+                continue
+            if lean.fault():
+                return f"{name}: {lean.fault()}"
+            hue, amount = lean.offset(at, model)
+            if amount > MOST_LEAN:
+                return f"{name}: it leans by {amount:.3f} of chroma, at most {MOST_LEAN} is allowed"
+            folds_from = 0.9 / skin_steepness(float(round(hue) % 360), model.name)
+            if amount * self.keep_skin > folds_from:
+                most = folds_from / amount
+                return f"{name}: sparing skin by over {most:.2f} would fold colours near skin"
+        return ""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SplitTone:
-    """Leans darks and lights towards a hue each: (degrees, amount of Oklab chroma).
-
-    Both fade to nothing at black and at white. `balance` is the lightness where they meet.
-    `keep_skin` 0..1 spares skin hues.
-    """
-
-    dark: tuple[float, float] = (0.0, 0.0)
-    light: tuple[float, float] = (0.0, 0.0)
-    balance: float = 0.5
-    keep_skin: float = 0.6
-
-    @property
-    def says(self) -> str:
-        darks = f"darks lean {self.dark[1]:.3f} towards {hue_name(self.dark[0])}"
-        lights = f"lights {self.light[1]:.3f} towards {hue_name(self.light[0])}"
-        parts = [text for text, (_, n) in ((darks, self.dark), (lights, self.light)) if n]
-        return f"{', '.join(parts)} (skin spared by {self.keep_skin:.0%})"
-
-    def __call__(self, lab: Array) -> Array:
-        lightness = np.clip(lab[..., 0], 0.0, 1.0)
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
+        lightness = zone_lightness(lab, model)
         fade = smooth_step(lightness / 0.32) * smooth_step((1.0 - lightness) / 0.25)
         up = smooth_step((lightness - self.balance + 0.35) / 0.7)
-        fade = fade * (1.0 - self.keep_skin * skin_weight(lab))
+        fade = fade * (1.0 - self.keep_skin * skin_weight(lab, model))
         out = lab.copy()
-        for (degrees, amount), weight in ((self.dark, 1.0 - up), (self.light, up)):
+        zones = ((self.dark, _DARK_AT, 1.0 - up), (self.light, _LIGHT_AT, up))
+        for lean, at, weight in zones:
+            if lean is None:
+                continue
+            degrees, amount = lean.offset(at, model)
             hue = np.radians(degrees)
             out[..., 1] += amount * np.cos(hue) * weight * fade
             out[..., 2] += amount * np.sin(hue) * weight * fade
         return out
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Turn:
+class Turn(Move, frozen=True, kw_only=True, tag="turn"):
     """Moves the colours about one hue: by `turn` degrees, `chroma` times, `lightness` up or down.
 
     Grey is a fixed point: the move grows with C²/(C² + 0.03²). Hues keep their order while
-    |turn| < 0.49 · half_width.
+    |turn| < 0.49 · half_width; 0.4 is allowed.
     """
 
-    hue: float
-    half_width: float
-    turn: float = 0.0
-    chroma: float = 1.0
-    lightness: float = 0.0
+    hue: Annotated[float, Meta(ge=0.0, le=360.0)]
+    half_width: Annotated[float, Meta(ge=40.0, le=120.0)]
+    turn: Annotated[float, Meta(ge=-48.0, le=48.0)] = 0.0
+    chroma: Annotated[float, Meta(ge=0.6, le=1.3)] = 1.0
+    lightness: Annotated[float, Meta(ge=-0.05, le=0.05)] = 0.0
 
-    @property
-    def says(self) -> str:
-        parts = [
-            f"turned {self.turn:+.0f}°" if self.turn else "",
-            f"chroma × {self.chroma:.2f}" if self.chroma != 1.0 else "",
-            f"lightness {self.lightness:+.3f}" if self.lightness else "",
-        ]
-        return f"{hue_name(self.hue)} ± {self.half_width:.0f}°: {', '.join(filter(None, parts))}"
+    def words(self, model: Model = OKLAB) -> str:
+        parts = [f"turned {self.turn:+.0f}°"] if self.turn else []
+        parts += [f"chroma × {self.chroma:.2f}"] if self.chroma != 1.0 else []
+        parts += [f"lightness {self.lightness:+.3f}"] if self.lightness else []
+        return (
+            f"{hue_name(self.hue, model)} ± {self.half_width:.0f}°: {', '.join(parts) or 'as is'}"
+        )
 
-    def __call__(self, lab: Array) -> Array:
-        lightness, chroma2 = np.clip(lab[..., 0], 0.0, 1.0), lab[..., 1] ** 2 + lab[..., 2] ** 2
+    def fault(self, model: Model) -> str:
+        del model
+        most = _MOST_TURN * self.half_width
+        if abs(self.turn) <= most:
+            return ""
+        return f"turn {self.turn:g} would fold hues: ±{most:g} is allowed at this half_width"
+
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
+        lightness, chroma2 = zone_lightness(lab, model), lab[..., 1] ** 2 + lab[..., 2] ** 2
         weight = hue_weight(lab, self.hue, self.half_width) * chroma2 / (chroma2 + 0.03**2)
         angle, gain = np.radians(self.turn) * weight, self.chroma**weight
         cos, sin = gain * np.cos(angle), gain * np.sin(angle)
@@ -243,21 +167,20 @@ class Turn:
         return np.stack([lab[..., 0] + lift, a * cos - b * sin, a * sin + b * cos], axis=-1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Saturation:
+class Saturation(Move, frozen=True, kw_only=True, tag="saturation"):
     """Chroma factors for darks, mid tones and lights; growth bends off in strong colours."""
 
-    dark: float = 1.0
-    mid: float = 1.0
-    light: float = 1.0
+    dark: Annotated[float, Meta(ge=0.0, le=1.3)] = 1.0
+    mid: Annotated[float, Meta(ge=0.0, le=1.3)] = 1.0
+    light: Annotated[float, Meta(ge=0.0, le=1.3)] = 1.0
 
-    @property
-    def says(self) -> str:
+    def words(self, model: Model = OKLAB) -> str:
+        del model
         rest = f"{self.mid:.2f} in mid tones, {self.light:.2f} in lights"
         return f"chroma × {self.dark:.2f} in darks, {rest}"
 
-    def __call__(self, lab: Array) -> Array:
-        lightness = np.clip(lab[..., 0], 0.0, 1.0)
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
+        lightness = zone_lightness(lab, model)
         up, down = smooth_step((lightness - 0.55) / 0.4), smooth_step((0.5 - lightness) / 0.4)
         factor = self.mid + (self.light - self.mid) * up + (self.dark - self.mid) * down
         chroma2 = lab[..., 1] ** 2 + lab[..., 2] ** 2
@@ -267,70 +190,81 @@ class Saturation:
         return np.concatenate([lab[..., :1], lab[..., 1:] * grown[..., None]], axis=-1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Density:
+class Density(Move, frozen=True, kw_only=True, tag="density"):
     """Saturated colours get darker, as dyes do: L × (1 − amount · C²/(C² + 0.12²))."""
 
-    amount: float
+    amount: Annotated[float, Meta(ge=0.0, le=0.15)]
 
-    @property
-    def says(self) -> str:
-        return f"strong colours up to {self.amount:.0%} darker"
+    def words(self, model: Model = OKLAB) -> str:
+        del model
+        return f"saturated colours darker, by {self.amount:.0%} at most"
 
-    def __call__(self, lab: Array) -> Array:
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
+        del model
         chroma2 = lab[..., 1] ** 2 + lab[..., 2] ** 2
         factor = 1.0 - self.amount * chroma2 / (chroma2 + 0.12**2)
         return np.concatenate([(lab[..., 0] * factor)[..., None], lab[..., 1:]], axis=-1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mix:
-    """Black and white by weights of red, green and blue light; they sum to 1, so greys stay."""
+class Mix(Move, frozen=True, kw_only=True, tag="black-and-white"):
+    """Black and white by shares of red, green and blue light; greys stay.
 
-    red: float
-    green: float
-    blue: float
+    The shares count by their sum. `amount` mixes with the colour as it came, in the even space.
+    """
 
-    @property
-    def says(self) -> str:
-        return f"grey from {self.red:.0%} red, {self.green:.0%} green, {self.blue:.0%} blue light"
+    red: Annotated[float, Meta(ge=0.0, le=1.0)]
+    green: Annotated[float, Meta(ge=0.0, le=1.0)]
+    blue: Annotated[float, Meta(ge=0.0, le=1.0)]
+    amount: Annotated[float, Meta(ge=0.0, le=1.0)] = 1.0
 
-    def __call__(self, lab: Array) -> Array:
+    def words(self, model: Model = OKLAB) -> str:
+        del model
+        whole = max(self.red + self.green + self.blue, 1e-9)
+        red, green, blue = (share / whole for share in (self.red, self.green, self.blue))
+        by = "" if self.amount == 1.0 else f", mixed in by {self.amount:.0%}"
+        return f"grey from {red:.0%} red, {green:.0%} green, {blue:.0%} blue light{by}"
+
+    def fault(self, model: Model) -> str:
+        del model
+        if self.red + self.green + self.blue > 0.1:
+            return ""
+        return "red, green and blue are all 0: together they must be over 0.1"
+
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
         weights = np.array([self.red, self.green, self.blue])
-        light = np.maximum(lab_to_light(lab), 0.0) @ (weights / weights.sum())
-        out = np.zeros_like(lab)
-        out[..., 0] = np.cbrt(light)
-        return out
+        light = np.maximum(lab_to_light(lab, model), 0.0) @ (weights / weights.sum())
+        grey = np.zeros_like(lab)
+        grey[..., 0] = light**model.exponent
+        return grey if self.amount == 1.0 else lab + self.amount * (grey - lab)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Print:
+class Print(Move, frozen=True, kw_only=True, tag="print"):
     """A print-like response: an S-curve of the logarithm of light, channel by channel.
 
     The exposure of each channel is first mixed with the mean by `crosstalk` (dyes that are not
-    pure, 0 to 0.3), then v = tanh(1.15 · gamma · (log10(light + d) + 0.75)), scaled to 0..1 and
-    raised to the power that leaves 18 % grey where it was. d = 10^−2.4 is the light of the deepest
-    black. `amount` mixes with the colour as it came.
+    pure), then v = tanh(1.15 · gamma · (log10(light + d) + 0.75)), scaled to 0..1 and raised to the
+    power that leaves 18 % grey where it was. d = 10^−2.4 is the light of the deepest black.
+    `amount` mixes with the colour as it came.
     """
 
-    gamma: float
-    crosstalk: float
-    amount: float = 1.0
+    gamma: Annotated[float, Meta(ge=0.8, le=1.3)]
+    crosstalk: Annotated[float, Meta(ge=0.0, le=0.3)] = 0.0
+    amount: Annotated[float, Meta(ge=0.0, le=1.0)] = 1.0
 
-    @property
-    def says(self) -> str:
+    def words(self, model: Model = OKLAB) -> str:
+        del model
         return (
             f"print-like curve of gamma {self.gamma:.2f} in each channel, "
             f"{self.crosstalk:.0%} crosstalk, mixed in by {self.amount:.0%}"
         )
 
-    def __call__(self, lab: Array) -> Array:
+    def __call__(self, lab: Array, model: Model = OKLAB) -> Array:
         floor = 10.0**-2.4
-        exposure = np.log10(np.maximum(lab_to_light(lab), 0.0) + floor)
+        exposure = np.log10(np.maximum(lab_to_light(lab, model), 0.0) + floor)
         mean = exposure.mean(axis=-1, keepdims=True)
         exposure = exposure - self.crosstalk * (exposure - mean)
         power = np.log(0.18) / np.log(self._curve(np.log10(0.18 + floor)))
-        out = light_to_lab(self._curve(exposure) ** power)
+        out = light_to_lab(self._curve(exposure) ** power, model)
         return lab + self.amount * (out - lab)
 
     def _curve(self, exposure: Array) -> Array:
@@ -340,21 +274,3 @@ class Print:
         value = (np.tanh(steep * (exposure + 0.75)) - low) / (high - low)
         result: Array = np.clip(value, 0.0, 1.0)
         return result
-
-
-_HUES: Final = (
-    (25, "red"), (55, "orange"), (85, "amber"), (108, "yellow"), (130, "olive"), (148, "green"),
-    (180, "sea green"), (210, "cyan"), (240, "sky blue"), (265, "blue"), (300, "violet"),
-    (335, "magenta"), (360, "pink"),
-)  # fmt: skip
-
-
-def hue_name(degrees: float) -> str:
-    """The nearest word for an Oklab hue, with the angle."""
-    away = [(abs((degrees - centre + 180.0) % 360.0 - 180.0), word) for centre, word in _HUES]
-    return f"{min(away)[1]} ({degrees:.0f}°)"
-
-
-def _chroma(lab: Array) -> Array:
-    result: Array = np.hypot(lab[..., 1], lab[..., 2])
-    return result
