@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from evenhand.colourmath.encodings import ENCODINGS
 from evenhand.drawing import canvas
 from evenhand.drawing.scopes import (
     draw_histogram,
@@ -18,6 +19,7 @@ from evenhand.drawing.scopes import (
     scope_png,
     scope_set,
 )
+from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import Scopes, measure_scopes
 
 # 75 % bars, BT.709, 10-bit Y, Cb, Cr: ITU-R BT.1729 / SMPTE RP 219 patches as published.
@@ -99,19 +101,24 @@ def test_bars_land_in_their_targets(name: str) -> None:
     assert (column, row) == (pytest.approx(x, abs=3), pytest.approx(y, abs=3))
 
 
-@pytest.mark.parametrize(("matrix", "degrees"), [("bt709", 121.5), ("bt2020", 134.5)])
-def test_the_skin_line_stands_at_its_angle(matrix: str, degrees: float) -> None:
-    """Spectra of published skins under D65: 120° to 123° in BT.709, 132° to 138° in BT.2020 HLG."""
+@pytest.mark.parametrize(
+    ("name", "degrees"), [("bt709", 121.5), ("hlg", 134.5), ("pq", 136.0), ("phone-log-1", 136.0)]
+)
+def test_the_skin_line_stands_at_the_angle_of_its_encoding(name: str, degrees: float) -> None:
+    """Spectra of published skins under D65: 120° to 123° in BT.709, 132° to 138° in BT.2020."""
     signal = np.full((8, 8, 3), 0.5, np.float32)
-    pixels = draw_vectorscope(measure_scopes(signal, matrix))
+    scopes = measure_scopes(signal, ENCODINGS[name].matrix)
+    pixels = draw_vectorscope(scopes, skin_line(ENCODINGS[name]))
     middle = pixels.shape[0] // 2
-    words = np.argwhere((np.abs(pixels.astype(int) - canvas.WORDS) <= 12).all(axis=2))
-    up, across = middle - words[:, 0], words[:, 1] - middle
-    angle = np.degrees(np.arctan2(up, across))
+    # Only the line: what differs from the picture without one.
+    drawn = np.argwhere((pixels != draw_vectorscope(scopes)).any(axis=2))
+    up, across = middle - drawn[:, 0], drawn[:, 1] - middle
     away = np.hypot(up, across)
-    line = (np.abs(angle - degrees) < 6) & (away > 40) & (away < 180)
+    line = (away > 40) & (away < 180)
     assert line.sum() > 20
-    assert angle[line].mean() == pytest.approx(degrees, abs=0.7)
+    angle = np.degrees(np.arctan2(up[line], across[line]))
+    assert angle.mean() == pytest.approx(degrees, abs=0.4)
+    assert np.abs(angle - degrees).max() < 3
 
 
 def test_the_histogram_peaks_at_the_level_of_the_picture() -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from evenhand.colourmath.encodings import ENCODINGS, Encoding, transfer_of
+from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.measure.graticule import SKIN_LINES, chroma_angle, skin_line
 from evenhand.measure.scopes import CHROMA_VALUE, measure_scopes
 
@@ -47,19 +48,54 @@ def test_chart_skins_lie_at_the_published_angles_in_bt709() -> None:
         assert np.degrees(np.arctan2(cr, cb)) == pytest.approx(angle, abs=0.1 + half_cell)
 
 
+NAMES = ["bt709", "hlg", "pq", "phone-log-1", "phone-log-2", "bt2020-sdr", "p3-sdr", "bt601-625"]
+
+
+def in_space(linear_709: np.ndarray, encoding: Encoding) -> np.ndarray:
+    """Linear BT.709 in the primaries of an encoding: by the library, or where it has none by us."""
+    if encoding.primaries == "bt2020":
+        to_xyz = colour.RGB_COLOURSPACES["ITU-R BT.709"].matrix_RGB_to_XYZ
+        from_xyz = np.linalg.inv(colour.RGB_COLOURSPACES["ITU-R BT.2020"].matrix_RGB_to_XYZ)
+        return linear_709 @ (from_xyz @ to_xyz).T
+    return linear_709 @ rgb_to_rgb("bt709", encoding.primaries).T
+
+
 @pytest.mark.oracle
-@pytest.mark.parametrize("name", ["bt709", "hlg", "pq", "phone-log-1"])
+@pytest.mark.parametrize("name", [*NAMES, "bt601-525"])
 @pytest.mark.parametrize("exposure", [0.5, 1.0])
 def test_skins_lie_on_the_line_of_their_encoding(name: str, exposure: float) -> None:
     """Every chart skin lies within 4 degrees of the line, which leaves other lights as much."""
     encoding = ENCODINGS[name]
     line = skin_line(encoding)
-    space = "ITU-R BT.709" if encoding.primaries == "bt709" else "ITU-R BT.2020"
     assert line is not None
 
-    signal = transfer_of(encoding).to_signal(exposure * linear(space))
+    light = exposure * in_space(linear("ITU-R BT.709"), encoding)
+    signal = transfer_of(encoding).to_signal(light, encoding.range)
 
     assert np.abs(chroma_angle(signal, encoding.matrix) - line.angle).max() < 4.0 < line.spread
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("name", [*NAMES, "bt601-525"])
+@pytest.mark.parametrize("end", ["low", "high"])
+def test_the_band_is_that_of_bt709_in_every_encoding(name: str, end: str) -> None:
+    """Chart skins turned to 100 and 150 degrees in BT.709 come out at the ends of the band."""
+    encoding = ENCODINGS[name]
+    line = skin_line(encoding)
+    assert line is not None
+    signal = colour.models.oetf_BT709(linear("ITU-R BT.709"))
+    ycc = colour.RGB_to_YCbCr(signal, colour.WEIGHTS_YCBCR["ITU-R BT.709"], out_legal=False)
+    radius = np.hypot(ycc[:, 1], ycc[:, 2])
+    angle = np.radians(100.0 if end == "low" else 150.0)
+    turned = np.stack([ycc[:, 0], radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+    rgb = colour.YCbCr_to_RGB(turned, colour.WEIGHTS_YCBCR["ITU-R BT.709"], in_legal=False)
+
+    light = in_space(colour.models.oetf_inverse_BT709(rgb), encoding)
+    found = chroma_angle(transfer_of(encoding).to_signal(light, encoding.range), encoding.matrix)
+
+    assert np.abs(found - getattr(line, end)).max() < 2.0
+    assert line.low < line.angle - line.spread
+    assert line.angle + line.spread < line.high
 
 
 def test_a_bt2020_picture_must_not_be_judged_by_the_bt709_line() -> None:

@@ -18,7 +18,7 @@ from evenhand.drawing import canvas
 from evenhand.drawing.canvas import Pixels, Plot
 from evenhand.drawing.model import Figure, Picture, ScopeSet
 from evenhand.drawing.picture import encoded
-from evenhand.measure.graticule import bar_targets
+from evenhand.measure.graticule import SkinLine, bar_targets
 from evenhand.measure.scopes import CHROMA_VALUE, LEVEL_PERCENT, ScopeNumbers, Scopes
 
 HEIGHT: Final = 440
@@ -27,9 +27,6 @@ _BARS: Final = Plot(18, 46, 604, 330)
 _DISC: Final = Plot(0, 0, 440, 440)
 _LIMITS: Final = (-5.0, 105.0)
 _CHROMA_REACH: Final = 0.56  # Cb or Cr at the edge of the vectorscope
-# Skin lies near one hue whatever its lightness: 120°..123° in BT.709 and 132°..138° in BT.2020
-# HLG, from the spectra of published skins under D65 (`measure.graticule`).
-_SKIN_DEGREES: Final = {"bt709": 121.5, "bt601": 121.5, "bt2020": 134.5}
 _BAR_LABELS: Final = {
     "red": "R",
     "yellow": "Yl",
@@ -40,13 +37,16 @@ _BAR_LABELS: Final = {
 }
 
 
-def scope_set(scopes: Scopes, with_parade: bool = False) -> ScopeSet:
-    """The pictures of one measurement, packed for a page, with a few figures."""
+def scope_set(scopes: Scopes, with_parade: bool = False, skin: SkinLine | None = None) -> ScopeSet:
+    """The pictures of one measurement, packed for a page, with a few figures.
+
+    `skin` is the skin line of the encoding that was measured.
+    """
     return ScopeSet(
         waveform=_for_page(draw_waveform(scopes)),
         parade=_for_page(draw_parade(scopes)) if with_parade else None,
         histogram=_for_page(draw_histogram(scopes)),
-        vectorscope=_for_page(draw_vectorscope(scopes)),
+        vectorscope=_for_page(draw_vectorscope(scopes, skin)),
         figures=figures(scopes.numbers),
     )
 
@@ -118,10 +118,10 @@ def draw_histogram(scopes: Scopes) -> Pixels:
     return pixels
 
 
-def draw_vectorscope(scopes: Scopes) -> Pixels:
-    """Cb to the right, Cr upwards, with 75 % bar targets and the skin line."""
+def draw_vectorscope(scopes: Scopes, skin: SkinLine | None = None) -> Pixels:
+    """Cb to the right, Cr upwards, with 75 % bar targets and the skin line, if there is one."""
     pixels = canvas.blank(_DISC.width, _DISC.height)
-    _chroma_graticule(pixels, scopes.matrix)
+    _chroma_graticule(pixels, scopes.matrix, skin)
     reach = np.flatnonzero(np.abs(CHROMA_VALUE) <= _CHROMA_REACH)
     window = slice(int(reach[0]), int(reach[-1]) + 1)
     counts = scopes.vectorscope[window, window][::-1]
@@ -182,7 +182,7 @@ def _place(cb: float, cr: float) -> tuple[int, int]:
     return round(half + cb / _CHROMA_REACH * half), round(half - cr / _CHROMA_REACH * half)
 
 
-def _chroma_graticule(pixels: Pixels, matrix: str) -> None:
+def _chroma_graticule(pixels: Pixels, matrix: str, skin: SkinLine | None) -> None:
     centre = _place(0, 0)
     for share in (0.25, 0.5, 0.75, 1.0):
         across = _place(share / 2, 0)[0] - centre[0]
@@ -193,10 +193,11 @@ def _chroma_graticule(pixels: Pixels, matrix: str) -> None:
     for label, radius in (("50", 0.25), ("100 %", 0.5)):
         x, y = _place(radius * math.cos(-0.75), radius * math.sin(-0.75))
         canvas.write(pixels, label, (x + 4, y + 18), size=18)
-    angle = math.radians(_SKIN_DEGREES.get(matrix, 121.5))
-    tip = (0.5 * math.cos(angle), 0.5 * math.sin(angle))
-    canvas.dashed(pixels, centre, _place(*tip), canvas.WORDS)
-    canvas.write(pixels, "skin", _place(tip[0] * 1.02 - 0.005, tip[1] * 1.02), "right", 18)
+    if skin is not None:
+        angle = math.radians(skin.angle)
+        tip = (0.5 * math.cos(angle), 0.5 * math.sin(angle))
+        canvas.dashed(pixels, centre, _place(*tip), canvas.WORDS)
+        canvas.write(pixels, "skin", _place(tip[0] * 1.02 - 0.005, tip[1] * 1.02), "right", 18)
     for bar, (cb, cr) in bar_targets(matrix).items():
         x, y = _place(cb, cr)
         cv2.rectangle(pixels, (x - 9, y - 9), (x + 9, y + 9), canvas.STRONG, 1, cv2.LINE_AA)

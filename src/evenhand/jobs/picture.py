@@ -20,6 +20,7 @@ from evenhand.grade.document import Grade
 from evenhand.grade.exact import exact_transform
 from evenhand.grade.renderings import output_encoding
 from evenhand.jobs.originals import original_and_facts
+from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import ScopeNumbers, measure_scopes
 from evenhand.media.analysis import signal_at
 from evenhand.media.records import ClipFacts
@@ -75,12 +76,13 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     if to is not None:
         made_folder(to)
     frame = _frame(folder, name, at)
-    matrix = "bt709" if frame.output == "bt709" else "bt2020"
+    shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
     after = exact_transform(frame.grade)(frame.signal).astype(np.float32)
     measured = {
-        "before": measure_scopes(frame.signal, matrix),
-        "after": measure_scopes(after, matrix),
+        "before": measure_scopes(frame.signal, shot.matrix if shot.matrix != "rgb" else "bt709"),
+        "after": measure_scopes(after, output.matrix),
     }
+    lines = {"before": skin_line(shot), "after": skin_line(output)}
     written = []
     for when, found in measured.items() if to is not None else ():
         assert to is not None
@@ -88,7 +90,7 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
             "waveform": draw_waveform(found),
             "parade": draw_parade(found),
             "histogram": draw_histogram(found),
-            "vectorscope": draw_vectorscope(found),
+            "vectorscope": draw_vectorscope(found, lines[when]),
         }
         for kind, pixels in drawings.items():
             target = to / f"{frame.clip.replace('/', '_')}.{kind}.{when}.png"

@@ -27,6 +27,7 @@ from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.measure.ends import measure_ends
 from evenhand.measure.evenness import score
 from evenhand.measure.evidence import Identification
+from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import small_signals
 from evenhand.media.records import ClipFacts
@@ -186,8 +187,8 @@ def _with_pictures(
         ends=measure_ends(signal, grade.encoding),
         before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
         after=picture_jpeg(after, LONGEST),
-        scopes_before=scope_set(measure_scopes(signal, matrix)),
-        scopes_after=scope_set(measure_scopes(after, output.matrix)),
+        scopes_before=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),
+        scopes_after=scope_set(measure_scopes(after, output.matrix), skin=skin_line(output)),
     )
 
 

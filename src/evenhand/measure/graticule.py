@@ -28,10 +28,16 @@ _BARS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class SkinLine:
-    """The usual angle of skin in Cb/Cr: degrees from +Cb towards +Cr, and how far skins stray."""
+    """The usual angle of skin in Cb/Cr: degrees from +Cb towards +Cr, and how far skins stray.
+
+    `spread` holds skins of all tones under a right white; from `low` to `high` lies what a lamp, an
+    evening or a look may make of them before a person has to look at it.
+    """
 
     angle: float
     spread: float
+    low: float
+    high: float
     source: str
 
 
@@ -40,14 +46,21 @@ _SPECTRA = (
     "memory-colour chart under D65, computed from the spectra"
 )
 # By transfer and primaries. The spread is what other skins and lights need (CIE 224 samples 15 and
-# 18, illuminant A), not what the eight skins themselves need (1.4 degrees in BT.709).
+# 18, illuminant A), not what the eight skins themselves need (1.4 degrees in BT.709). The band is
+# 100 to 150 degrees in BT.709 (86 faces of delivered photographs: 90 % within 102 to 146, whatever
+# their tone) and elsewhere where the eight skins, turned to these two angles, come out.
 SKIN_LINES: Final[Mapping[tuple[str, str], SkinLine]] = MappingProxyType(
     {
-        ("bt1886", "bt709"): SkinLine(121.5, 8.0, _SPECTRA),
-        ("srgb", "bt709"): SkinLine(121.5, 8.0, _SPECTRA),
-        ("hlg", "bt2020"): SkinLine(134.5, 8.0, _SPECTRA),
-        ("pq", "bt2020"): SkinLine(136.0, 8.0, _SPECTRA),
-        ("phone-log", "bt2020"): SkinLine(136.0, 8.0, _SPECTRA),
+        ("bt1886", "bt709"): SkinLine(121.5, 8.0, 100.0, 150.0, _SPECTRA),
+        ("srgb", "bt709"): SkinLine(121.5, 8.0, 100.0, 150.0, _SPECTRA),
+        ("bt1886", "bt601-625"): SkinLine(125.5, 8.0, 106.0, 150.0, _SPECTRA),
+        ("bt1886", "bt601-525"): SkinLine(123.5, 8.0, 105.0, 148.0, _SPECTRA),
+        ("bt1886", "p3-d65"): SkinLine(124.0, 8.0, 101.0, 152.0, _SPECTRA),
+        ("bt1886", "bt2020"): SkinLine(133.5, 8.0, 107.0, 159.0, _SPECTRA),
+        ("hlg", "bt2020"): SkinLine(134.5, 8.0, 107.0, 159.0, _SPECTRA),
+        ("pq", "bt2020"): SkinLine(136.0, 8.0, 107.0, 161.0, _SPECTRA),
+        ("phone-log", "bt2020"): SkinLine(136.0, 8.0, 107.0, 161.0, _SPECTRA),
+        ("phone-log", "phone-wide"): SkinLine(130.5, 8.0, 106.0, 157.0, _SPECTRA),
     }
 )
 
