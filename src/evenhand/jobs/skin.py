@@ -1,0 +1,170 @@
+"""The skin check of a clip: faces in a few of its frames, or the places that a person points at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+from typing import Final
+
+import cv2
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from evenhand.errors import UsageError
+from evenhand.grade.document import Adjustment, Grade
+from evenhand.grade.exact import exact_transform
+from evenhand.jobs.originals import original_and_facts
+from evenhand.measure.skin import SkinPlace, face_patch, point_patch, read_place
+from evenhand.measure.skincheck import SkinCheck, SkinPair, check_skin, compare
+from evenhand.media.analysis import frame_on_screen, seconds_of, shot_and_steadied
+from evenhand.media.decode import sample
+from evenhand.media.faces import FaceFinder, face_finder
+from evenhand.media.records import ClipFacts
+from evenhand.shoot import store
+from evenhand.shoot.document import Shoot
+
+Signal = NDArray[np.float32]
+
+SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where faces are looked for
+READ_LONGEST: Final = 960  # pixels of the longer side of the frames that skin is read from
+SEEN_LONGEST: Final = 400  # and of those that the face model looks at: it sees 192 at a time
+HOW_TO_POINT: Final = "or point at skin: evenhand level --skin CLIP@TIME,X,Y"
+
+
+@dataclass(frozen=True, slots=True)
+class SkinPoint:
+    """Where skin is: seconds from the first frame, fractions of the upright picture."""
+
+    clip: str
+    time: Fraction
+    x: float
+    y: float
+
+
+class SkinFinding(msgspec.Struct, frozen=True):
+    """The check of one clip, or the plain reason why there is none."""
+
+    clip: str
+    check: SkinCheck | None
+    why_none: str = ""
+
+
+class SkinResult(msgspec.Struct, frozen=True):
+    """What the places that a person pointed at say; pairs are clips of one setup."""
+
+    findings: tuple[SkinFinding, ...]
+    pairs: tuple[SkinPair, ...]
+
+
+def skin_of_points(folder: Path, points: Sequence[SkinPoint]) -> SkinResult:
+    """Check the skin that a person pointed at, by the grades that the shoot holds now.
+
+    Clips of one setup that were both pointed at are compared as well. UsageError for clips that do
+    not exist and places outside the picture or the clip.
+    """
+    shoot = store.load(folder)
+    wanted: dict[str, list[SkinPoint]] = {}
+    for point in points:
+        wanted.setdefault(shoot.clip(point.clip).id, []).append(point)
+    findings = []
+    for clip, places in wanted.items():
+        entry = shoot.clip(clip)
+        path, facts = original_and_facts(folder, shoot, entry)
+        findings.append(pointed_skin(path, facts, shoot.grade(entry), places, clip))
+    return SkinResult(tuple(findings), _pairs(shoot, findings))
+
+
+def pointed_skin(
+    path: Path, facts: ClipFacts, grade: Grade, points: Sequence[SkinPoint], clip: str
+) -> SkinFinding:
+    """The check of one clip at the places that a person pointed at."""
+    found = []
+    for point in points:
+        _inside(point, facts)
+        frame = frame_on_screen(path, facts, point.time)
+        pictures = shot_and_steadied(
+            frame, facts, grade.encoding, READ_LONGEST, grade.levelling.steadying
+        )
+        patch = point_patch(point.x, point.y, _size(pictures[0]))
+        place = read_place(pictures, patch, grade, seconds_of(frame, facts))
+        found += [place] if place is not None else []
+    if not found:
+        return SkinFinding(clip, None, "what was pointed at is clipped or black: no hue to read")
+    return SkinFinding(clip, check_skin(clip, "person", found, grade))
+
+
+def faces_skin(path: Path, facts: ClipFacts, grade: Grade, clip: str) -> SkinFinding:
+    """The check of one clip at the faces that are found in a few of its frames."""
+    finder = _finder()
+    if isinstance(finder, str):
+        return SkinFinding(clip, None, f"{finder}; {HOW_TO_POINT}")
+    places: list[SkinPlace] = []
+    faces = 0
+    for frame in sample(path, facts, SHARES):
+        pictures = shot_and_steadied(
+            frame, facts, grade.encoding, READ_LONGEST, grade.levelling.steadying
+        )
+        seen = finder(seen_picture(pictures[1], grade))
+        faces += len(seen)
+        for face in seen:
+            patch = face_patch(face, _size(pictures[0]))
+            if patch is not None:
+                place = read_place(pictures, patch, grade, seconds_of(frame, facts))
+                places += [place] if place is not None else []
+    if places:
+        return SkinFinding(clip, check_skin(clip, "face", places, grade))
+    if faces:
+        return SkinFinding(clip, None, "the faces found are too small, clipped or dark to be read")
+    return SkinFinding(clip, None, f"no face was found in {len(SHARES)} frames; {HOW_TO_POINT}")
+
+
+def seen_picture(signal: Signal, grade: Grade) -> Signal:
+    """A small display picture of a frame for the face model: levelled, and rendered plainly."""
+    height, width = signal.shape[:2]
+    scale = min(1.0, SEEN_LONGEST / max(height, width))
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    small = cv2.resize(signal, size, interpolation=cv2.INTER_AREA)
+    plain = msgspec.structs.replace(
+        grade, rendering="plain-sdr", look=None, adjustment=Adjustment()
+    )
+    return np.asarray(exact_transform(plain)(small), np.float32)
+
+
+@cache
+def _finder() -> FaceFinder | str:
+    return face_finder()
+
+
+def _size(signal: Signal) -> tuple[int, int]:
+    return signal.shape[1], signal.shape[0]
+
+
+def _inside(point: SkinPoint, facts: ClipFacts) -> None:
+    if not (0 <= point.x <= 1 and 0 <= point.y <= 1):
+        raise UsageError(
+            "--skin",
+            f"{point.x:g},{point.y:g} is outside the picture",
+            "Write fractions of width and height from the top left, such as 0.45,0.30",
+        )
+    if not 0 <= point.time <= Fraction(facts.duration).limit_denominator(10**6):
+        raise UsageError(
+            f"{point.clip} at {float(point.time):.3f} s",
+            f"the clip is {facts.duration:.3f} s long",
+            "Choose an earlier time",
+        )
+
+
+def _pairs(shoot: Shoot, findings: Sequence[SkinFinding]) -> tuple[SkinPair, ...]:
+    """Comparisons of clips that share a setup: elsewhere light itself may differ."""
+    checks = [f.check for f in findings if f.check is not None]
+    pairs = []
+    for a, b in combinations(checks, 2):
+        setup = shoot.clip(a.clip).setup
+        if setup is not None and setup == shoot.clip(b.clip).setup:
+            pairs.append(compare(a, b))
+    return tuple(pair for pair in pairs if pair is not None)
