@@ -187,12 +187,16 @@ def _blurred(picture: Array, radius: float) -> Array:
 
 
 def _boxes(picture: Array, radius: float, axis: int) -> Array:
-    """Box means of fractional width one after another along one axis."""
-    # Variance of a box of width w is w²/12.
-    width = max(1.0, float(np.sqrt(12.0 * radius**2 / _BOXES)))
+    """Box means one after another along one axis, of together that standard deviation.
+
+    Widths are not whole: what lies half in the box counts half (Gwosdek et al., 2011).
+    """
+    each = radius**2 / _BOXES
+    whole = int((np.sqrt(12.0 * each + 1.0) - 1.0) / 2.0)
+    part = (2 * whole + 1) * (whole * (whole + 1) - 3.0 * each) / 6.0 / (each - (whole + 1) ** 2)
     rows = np.moveaxis(picture, axis, 0)
-    reach = min(int(np.ceil((width - 1.0) / 2.0)) + 1, len(rows) - 1)
-    half = min(width / 2.0, reach + 0.49)
+    reach = min(whole + 1, len(rows))
+    half = min(whole + 0.5 + part, reach + 0.5)
     for _ in range(_BOXES):
         padded = np.pad(rows, ((reach, reach), *[(0, 0)] * (rows.ndim - 1)), mode="symmetric")
         sums = np.zeros((len(padded) + 1, *padded.shape[1:]))
