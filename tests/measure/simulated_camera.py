@@ -240,31 +240,64 @@ def stand_in_front(
 
 
 @dataclass(frozen=True)
+class Sensor:
+    """What else is wrong with a camera.
+
+    well: electrons of a full pixel (noise); mixing: a 3×3 on its light that keeps neutrals, for
+    filters that are not the observer's; flare: share of the mean light that veils everything;
+    contrast: exponent about a grey card of a camera that develops for a display.
+    """
+
+    well: float = 4000.0
+    mixing: np.ndarray | None = None
+    flare: float = 0.0
+    contrast: float = 1.0
+
+
+PLAIN = Sensor()
+
+
+@dataclass(frozen=True)
 class Recording:
-    """A frame as decoded: signal and linear BT.2020 light (h, w, 3), clip level as a signal."""
+    """A frame as decoded: signal and linear BT.2020 light (h, w, 3), clip level as a signal.
+
+    matrix: the fault; grey: what is recorded of an 18 % grey, over 0.18 (3,).
+    """
 
     signal: np.ndarray
     light: np.ndarray
     clip_level: float
     matrix: np.ndarray
+    grey: np.ndarray
 
 
 def record(
-    picture: np.ndarray, fault: Fault, rng: np.random.Generator, curve: str = "phone-log"
+    picture: np.ndarray,
+    fault: Fault,
+    rng: np.random.Generator,
+    curve: str = "phone-log",
+    sensor: Sensor = PLAIN,
 ) -> Recording:
     """Fault, shot and read noise, clip, encode, 4:2:0, 10-bit codes, and decoded again."""
     to_signal, to_light, top = CURVES[curve]
     matrix = fault.matrix()
     light = np.maximum(cv2.transform(picture, matrix), 0)
-    electrons = 4000.0 / 6.0
+    if sensor.mixing is not None:
+        light = np.maximum(cv2.transform(light, sensor.mixing.astype(np.float32)), 0)
+    light = light + np.float32(sensor.flare) * light.mean(axis=(0, 1))
+    electrons = sensor.well / 6.0
     noise = rng.standard_normal(light.shape, dtype=np.float32)
     light = np.minimum(light + noise * np.sqrt(light * electrons + 9.0) / electrons, top)
+    if sensor.contrast != 1.0:  # about a grey card, as a camera that develops for a display
+        light = 0.18 * (np.maximum(light, 0) / 0.18) ** np.float32(sensor.contrast)
+        light = np.minimum(light, top)
     signal = _coded(np.asarray(to_signal(light), dtype=np.float32))
     return Recording(
         signal=signal,
         light=to_light(signal.astype(np.float64)).astype(np.float32),
         clip_level=float(to_signal(np.float64(top))),
         matrix=matrix,
+        grey=(matrix @ np.ones(3)) ** sensor.contrast,
     )
 
 

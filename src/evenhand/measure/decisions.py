@@ -33,7 +33,10 @@ class Match(msgspec.Struct, frozen=True):
     stops, mired, duv: b relative to a (positive: b is brighter, warmer, greener). ratio: the linear
     BT.2020 ratio of a D65 neutral; gains: the same as log2 CAT16 cone gains, which add along a
     chain. Errors are one standard error. spread: stops; support, inlier_ratio and coverage: shares
-    0..1; likeness: correlation of detail in the overlap; tone: stops of ratio per stop of light.
+    0..1; likeness: correlation of detail in the overlap; tone: stops of ratio per stop of light;
+    hue: mired by which a neutral may differ, as the ratio changes with colour. second and
+    second_share: where two lights were found, how the smaller one differs from the one that was
+    matched, and its share of the common view.
     `times`: seconds of the frames compared; `homography`: from pixels of a to b, row by row.
     """
 
@@ -53,9 +56,12 @@ class Match(msgspec.Struct, frozen=True):
     coverage: float = 0.0
     likeness: float = 0.0
     tone: float = 0.0
+    hue: float = 0.0
     times: tuple[float, float] = (0.0, 0.0)
     homography: tuple[float, ...] = ()
     flow: bool = False
+    second: Difference | None = None
+    second_share: float = 0.0
 
 
 class Link(msgspec.Struct, frozen=True):

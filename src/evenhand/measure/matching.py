@@ -13,9 +13,10 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.measure import ratios
+from evenhand.measure import ratios, twolights
 from evenhand.measure.decisions import Match, Triple
-from evenhand.measure.overlap import TONED, Estimate, Samples, common_light, robust_ratio
+from evenhand.measure.overlap import Samples, common_light
+from evenhand.measure.robust import TONED, Estimate, robust_ratio
 from evenhand.measure.views import Features, Registration, register, similar
 
 # Most of the overlap has to have one ratio, whatever the key points say.
@@ -98,8 +99,11 @@ def _record(estimate: Estimate, samples: Samples, view: Registration, flow: bool
         coverage=samples.coverage,
         likeness=samples.likeness,
         tone=estimate.tone,
+        hue=estimate.hue,
         homography=tuple(float(v) for v in view.homography.ravel()),
         flow=flow,
+        second=estimate.split.difference if estimate.split else None,
+        second_share=estimate.split.share if estimate.split else 0.0,
     )
 
 
@@ -133,9 +137,12 @@ def _agreement(found: Match) -> str:
             f"; contrast differs by {found.tone:+.0%} (one clip is toned for a display), so the "
             "two meet in the middle tones and part in shadows and highlights"
         )
+    lights = ""
+    if found.second is not None:
+        lights = f"; {twolights.told(found.second_share, found.second)}"
     return (
         f"{found.inliers} points agree on a common view of {found.coverage:.0%} of the picture, "
-        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop{toned}"
+        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop{toned}{lights}"
     )
 
 

@@ -1,4 +1,4 @@
-"""The light that two registered views have in common, pixel by pixel, and its robust ratio."""
+"""The light that two registered views have in common, pixel by pixel."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.measure import ratios
 from evenhand.measure.views import (
     Features,
     FloatImage,
@@ -18,7 +17,6 @@ from evenhand.measure.views import (
 )
 
 Mask = NDArray[np.bool_]
-Floats = NDArray[np.float64]
 
 BOX = 5  # pixels; light is averaged over such squares before it is compared
 MARGIN = 31  # pixels; how far outside the hull of the inliers the views are still trusted
@@ -28,9 +26,6 @@ MOST_SAMPLES = 20000
 LEAST_SAMPLES = 900
 PLENTY = 6000
 BRIGHT = (8.0, 4.0, 2.0)  # times the floor
-DARK_STOPS, DARK_MIRED = 0.02, 3.0  # errors at the floor; they fall with the square above it
-TONED = 0.08  # stops per stop; from here on the ratio is not one gain
-MIDDLE_TONES = 2.5  # stops about the middle tone that then count
 CELLS = 8  # the overlap is cut in CELLS × CELLS parts to see how well they agree
 
 
@@ -48,23 +43,6 @@ class Samples:
     coverage: float
     likeness: float
     brightness: float
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """The robust ratio of b to a, as log2 cone gains, with how well the samples agree.
-
-    `spread` is the scale of the samples' departures in stops (any channel), `support` the share of
-    samples that took part, `tone` the change of the ratio in stops per stop of light, `stops_error`
-    and `mired_error` standard errors found from the parts of the overlap.
-    """
-
-    gains: Floats
-    spread: float
-    support: float
-    tone: float
-    stops_error: float
-    mired_error: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,107 +187,3 @@ def _likeness(moved: FloatImage, still: FloatImage, mask: Mask) -> float:
 def _cells(where: NDArray[np.intp], shape: tuple[int, ...]) -> NDArray[np.intp]:
     rows, columns = np.divmod(where, shape[1])
     return np.asarray(rows * CELLS // shape[0] * CELLS + columns * CELLS // shape[1])
-
-
-def robust_ratio(samples: Samples) -> Estimate:
-    """The CAT16 gains that take a to b: Tukey's biweight on the log ratio of all three channels.
-
-    A sample's weight comes from its worst channel, so that a surface that changed in colour alone
-    takes no part. The gains are fitted, not the channel ratios: scenes need not be neutral. Where
-    the ratio changes with the light (one of the two was toned for a display), the gains are those
-    at the middle tone of what both show, found by a line over the tones around it.
-    """
-    first, second = samples.a.astype(np.float64), samples.b.astype(np.float64)
-    level = 0.5 * (np.log2(first) + np.log2(second))
-    level -= np.median(level[:, 1])
-    fit = _fitted(first, second, level, toned=False)
-    cell = samples.cell
-    if abs(fit.tone) > TONED:
-        middle = np.abs(level[:, 1]) < MIDDLE_TONES
-        if middle.sum() >= LEAST_SAMPLES:
-            first, second, level, cell = first[middle], second[middle], level[middle], cell[middle]
-        fit = _fitted(first, second, level, toned=True)
-    stops_error, mired_error = _errors(cell, fit)
-    stops_error = float(np.hypot(stops_error, DARK_STOPS / samples.brightness**2))
-    mired_error = float(np.hypot(mired_error, DARK_MIRED / samples.brightness**2))
-    if abs(fit.tone) > TONED:  # another tone, a third of a stop off, would do as well (judgement)
-        stops_error = float(np.hypot(stops_error, 0.3 * fit.tone))
-        white = 0.15 * fit.tone * ratios.mired_size(fit.gains)
-        mired_error = float(np.hypot(mired_error, white))
-    support = float((fit.weight > 0).mean())
-    return Estimate(fit.gains, fit.spread, support, fit.tone, stops_error, mired_error)
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """Gains, the stops (n, 3) that the samples still differ by, their weights, spread and tone."""
-
-    gains: Floats
-    left: Floats
-    weight: Floats
-    spread: float
-    tone: float
-
-
-def _fitted(first: Floats, second: Floats, level: Floats, toned: bool) -> _Fit:
-    target = np.log2(second)
-    gains = ratios.gains_of(np.exp2(np.median(target - np.log2(first), axis=0)))
-    left = _left(first, target, gains)
-    gains = _moved(gains, np.median(left, axis=0))
-    weight, spread, tone = np.ones(len(first)), 0.0, 0.0
-    for _ in range(10 if toned else 5):
-        left = _left(first, target, gains) - tone * level
-        spread = max(1.4826 * float(np.median(np.abs(left))), 0.02)
-        worst = np.abs(left).max(axis=1)
-        weight = np.maximum(1 - (worst / min(4.7 * spread, 0.6)) ** 2, 0) ** 2
-        if weight.sum() < 10:
-            weight = np.ones(len(first))
-        share = weight / weight.sum()
-        step = _slope(level, left, share) if toned else 0.0
-        tone += step
-        gains = _moved(gains, np.einsum("i,ij->j", share, left - step * level))
-    if not toned:
-        tone = _slope(level, left, weight / weight.sum())
-    return _Fit(gains, left, weight, spread, tone)
-
-
-def _slope(level: Floats, left: Floats, share: Floats) -> float:
-    """Stops of ratio per stop of light, the same in the three channels."""
-    level = level - np.einsum("i,ij->j", share, level)
-    across = float(np.einsum("i,ij,ij->", share, level, level))
-    return float(np.einsum("i,ij,ij->", share, level, left)) / across if across > 1e-3 else 0.0
-
-
-def _left(first: Floats, target: Floats, gains: Floats) -> Floats:
-    """Stops by which the samples still differ, per channel, once `first` has the gains."""
-    turned = cv2.transform(first[:, None], ratios.matrix_of(gains))[:, 0]
-    left: Floats = target - np.log2(np.maximum(turned, 1e-6))
-    return left
-
-
-def _moved(gains: Floats, stops: Floats) -> Floats:
-    """The gains whose neutral ratio is larger by so many stops in each channel."""
-    return ratios.gains_of(ratios.ratio_of(gains) * np.exp2(stops))
-
-
-def _errors(cell: NDArray[np.intp], fit: _Fit) -> tuple[float, float]:
-    """Standard errors of stops and mired from how the parts of the overlap disagree."""
-    left, weight, gains = fit.left, fit.weight, fit.gains
-    total = np.bincount(cell, weight, CELLS * CELLS)
-    used = total > 0.1 * total.max()
-    share = total[used] / total[used].sum()
-    means = np.stack(
-        [np.bincount(cell, weight * left[:, k], CELLS * CELLS)[used] for k in range(3)], axis=1
-    )
-    means /= total[used][:, None]
-    if len(share) < 3:
-        return 0.1, 10.0
-    middle = share @ means
-    # Neighbouring parts err together; half as many count as independent (judged on the bench).
-    variance = share @ (means - middle) ** 2 * (share @ share) * 2
-    at = ratios.difference_of(gains)
-    moved = [ratios.ratio_of(gains) * np.exp2(m) for m in np.diag(np.sqrt(variance))]
-    steps = [ratios.difference_of(ratios.gains_of(m)) for m in moved]
-    stops = float(np.sqrt(sum((s.stops - at.stops) ** 2 for s in steps)))
-    mired = float(np.sqrt(sum((s.mired - at.mired) ** 2 for s in steps)))
-    return stops, mired
