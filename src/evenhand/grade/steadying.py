@@ -9,15 +9,17 @@ the gain g (log2, stops) as parameter:
 
 b is 1, except near the clip level, where a pixel no longer says how bright its light was. There a
 pixel stays where it is (b = 0), so that a blown window neither pulses nor takes a colour; from
-there b rises in a straight line over as many stops as make the tone bend by no more than half.
+there b rises evenly over two to three times as many stops as are corrected, so that the tone bends
+by no more than half.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from evenhand.colourmath import hdr
 from evenhand.colourmath.adaptation import D65, adaptation_matrix, xy_to_xyz
@@ -27,6 +29,8 @@ from evenhand.colourmath.primaries import PRIMARIES, rgb_to_xyz
 from evenhand.colourmath.white import kelvin_duv, white_xy
 from evenhand.grade.document import Ripple, Steadying
 from evenhand.grade.exact import SIGNAL_HIGH, SIGNAL_LOW, clean_signal
+from evenhand.kernels.layout import MOVES
+from evenhand.kernels.table import SteadyMoves
 
 # Noise and the overshoot of subsampled chroma spread a clip over 5 codes (as `measure.ends` counts
 # it): so many under the level stay, and correction is whole 12 codes under it at the soonest.
@@ -34,6 +38,10 @@ HELD: Final = 5.0 / 876.0
 LEAST_BLEND: Final = 7.0 / 876.0
 # Stops of blend for a stop of gain: 2 bends the tone by half, up or down.
 BLEND_STOPS: Final = 2.0
+
+# Stops between the tables of a clip: where the blend begins, a table between two of them is off by
+# a quarter of it at most.
+LEVEL_STEP: Final = 1.0 / 128.0
 
 _KELVIN: Final = (1000.0, 200_000.0)  # what `white_xy` knows
 _LEAST_RATIO: Final = 2.0**-8
@@ -154,7 +162,87 @@ def shifted(signal: Array, gains: Array, encoding: Encoding, clip: float = 1.0) 
     with np.errstate(divide="ignore"):
         below = np.log2(top) - np.log2(np.maximum(light, 0.0))
     width = np.maximum(BLEND_STOPS * np.abs(gains), np.log2(top / start))
-    share = np.clip(below / width, 0.0, 1.0)
+    share = _blend(below / width)
     moved = channel_signal(light * np.exp2(gains * share), encoding)
     same = (gains == 0.0) | (signal >= held)
     return np.where(same, signal, np.clip(moved, SIGNAL_LOW, SIGNAL_HIGH))
+
+
+def _blend(place: Array) -> Array:
+    """0 … 1: a straight line, rounded off from 0.75 to 1.25 without a corner."""
+    straight = np.clip(place, 0.0, 0.75)
+    return np.where(place > 0.75, 1.0 - np.clip(1.25 - place, 0.0, 0.5) ** 2, straight)
+
+
+def moves_of(
+    steadying: Steadying | None, encoding: Encoding, seconds: float, height: int
+) -> SteadyMoves | None:
+    """`steadied` as the kernel does it for one frame of `height` stored rows; None for nothing.
+
+    The tables are made once for a clip, at gains LEVEL_STEP apart, and kept; what is made for a
+    frame are three places among them, or three for every row.
+    """
+    if steadying is None or changes_nothing(steadying):
+        return None
+    tables = _tables(steadying, encoding)
+    gains = channel_gains(steadying, encoding, seconds)[None]
+    if steadying.ripple is not None:
+        gains = gains - ripple_stops(steadying.ripple, seconds, row_fractions(height))[:, None]
+    middle = (len(tables.levels) // MOVES - 2) / 2
+    return tables.at(middle + gains / LEVEL_STEP)
+
+
+@lru_cache(maxsize=4)
+def _tables(steadying: Steadying, encoding: Encoding) -> SteadyMoves:
+    """Moves at every gain that the clip needs, and a little further: gains bend between keys."""
+    keys = [channel_gains(steadying, encoding, seconds) for seconds in steadying.seconds]
+    reach = float(np.abs(keys).max()) if keys else 0.0
+    if steadying.ripple is not None:
+        reach += float(np.hypot(steadying.ripple.cosine, steadying.ripple.sine))
+    steps = int(np.ceil(1.05 * reach / LEVEL_STEP)) + 1
+    signal = np.linspace(SIGNAL_LOW, SIGNAL_HIGH, MOVES)
+    # Signals below a curve's end mean the same light: they take one place whatever the gain.
+    meant = channel_signal(channel_light(signal, encoding), encoding)
+    meant = np.where(signal < 0.0, np.clip(meant, SIGNAL_LOW, SIGNAL_HIGH), signal)
+    moves = np.empty((2 * steps + 1, MOVES), np.float32)
+    for row, gain in zip(moves, LEVEL_STEP * np.arange(-steps, steps + 1), strict=True):
+        row[:] = shifted(meant, np.full(MOVES, gain), encoding, steadying.clip) - signal
+    return SteadyMoves.from_tables(moves, (SIGNAL_LOW, SIGNAL_HIGH), np.zeros((1, 3)))
+
+
+def steadied_picture(
+    signal: NDArray[np.float32],
+    encoding: Encoding,
+    steadying: Steadying | None,
+    seconds: float,
+    rows: ArrayLike,
+) -> NDArray[np.float32]:
+    """`steadied` of a float32 picture (h, w, 3), many times quicker, free of NaN.
+
+    By tables of MOVES signals, between which it goes in straight lines: within 2e-4 of the exact
+    one where no gain is over a stop.
+    """
+    if steadying is None or changes_nothing(steadying):
+        return signal
+    gains = channel_gains(steadying, encoding, seconds)[None]
+    if steadying.ripple is not None:
+        gains = gains - ripple_stops(steadying.ripple, seconds, rows)[:, None]
+    tables = _tables(steadying, encoding)
+    levels = tables.levels.reshape(-1, MOVES)
+    places = tables.at((len(levels) - 2) / 2 + gains / LEVEL_STEP).places
+    out = np.empty(signal.shape, np.float32)
+    scale = np.float32((MOVES - 1) / (SIGNAL_HIGH - SIGNAL_LOW))
+    rows_each = len(signal) if len(places) == 1 else 1
+    for row, place in enumerate(places):
+        for channel, at in enumerate(place):
+            level, share = int(at), at - int(at)
+            table = (1 - share) * levels[level] + share * levels[level + 1]
+            part = signal[row * rows_each : (row + 1) * rows_each, :, channel]
+            part = np.clip(part, np.float32(SIGNAL_LOW), np.float32(SIGNAL_HIGH))
+            index = (part - np.float32(SIGNAL_LOW)) * scale
+            whole = np.minimum(index.astype(np.int32), MOVES - 2)
+            start, slope = table[whole], np.diff(table)[whole]
+            out[row * rows_each : (row + 1) * rows_each, :, channel] = (
+                part + start + slope * (index - whole)
+            )
+    return out

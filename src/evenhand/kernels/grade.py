@@ -1,7 +1,7 @@
 """The grade of a whole picture in one pass: planes in, planes out.
 
 For each tile of two rows: (load) codes to floats and chroma to full width; (A) the place of each
-pixel in the lattice, its tetrahedron and its sorted fractions, which LLVM vectorises; (B) four
+pixel in the lattice, its tetrahedron and its sorted fractions, `coordinates`; (B) four
 loads and multiply-adds a pixel, `lattice_load`; (store) chroma to its sites, rounding.
 docs/kernel.md says what each stage costs and what was tried.
 """
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.kernels.compiling import kernel
+from evenhand.kernels.coordinates import stage_a
 from evenhand.kernels.frame import (
     PlaneFormat,
     Planes,
@@ -25,148 +26,12 @@ from evenhand.kernels.frame import (
     thread_scratch,
 )
 from evenhand.kernels.lattice_load import COLUMNS, interpolate_pair, interpolate_row
-from evenhand.kernels.layout import (
-    CB,
-    CR,
-    FLOAT_ROW,
-    HALF,
-    LARGE,
-    LUMA,
-    MIDDLE,
-    OFFSET_0,
-    OFFSET_1,
-    OFFSET_2,
-    OFFSET_ROW,
-    SMALL,
-    TILE,
-)
-from evenhand.kernels.table import CURVE_DEGREE, KernelTable
+from evenhand.kernels.layout import FLOAT_ROW, HALF, MOVES, OFFSET_ROW, TILE, Scratch
+from evenhand.kernels.steadying import row_tables
+from evenhand.kernels.table import CURVE_DEGREE, KernelTable, SteadyMoves
 from evenhand.kernels.tiles import load_tile, store_tile
 
 f4 = np.float32
-
-
-@kernel
-def _place(floats, offsets, x, r, g, b, lattice):  # type: ignore[no-untyped-def]
-    """Write offsets and fractions of the tetrahedron that holds lattice coordinates r, g, b.
-
-    `lattice` = greatest coordinate, then the bytes from a node to the next along r, g and b. The
-    tetrahedron goes from the cell's first corner along the axis of the largest fraction, then the
-    middle, then the smallest (Kasson et al., 1993; the standard tetrahedral interpolation).
-    """
-    top, step_r, step_g, step_b = lattice
-    r = min(max(r, f4(0.0)), top)
-    g = min(max(g, f4(0.0)), top)
-    b = min(max(b, f4(0.0)), top)
-    cell_r, cell_g, cell_b = np.floor(r), np.floor(g), np.floor(b)
-    r, g, b = r - cell_r, g - cell_g, b - cell_b
-    base = cell_r * step_r + cell_g * step_g + cell_b * step_b
-    upper, lower = max(r, g), min(r, g)
-    large, small = max(upper, b), min(lower, b)
-    middle = max(lower, min(upper, b))
-    first = step_r if r == large else (step_g if g == large else step_b)
-    third = step_b if b == small else (step_g if g == small else step_r)
-    offsets[OFFSET_0 + x] = np.int32(base)
-    offsets[OFFSET_1 + x] = np.int32(base + first)
-    offsets[OFFSET_2 + x] = np.int32(base + (step_r + step_g + step_b - third))
-    floats[LARGE + x] = large
-    floats[MIDDLE + x] = middle
-    floats[SMALL + x] = small
-
-
-@kernel
-def _coordinates(floats, offsets, count, matrix, lattice):  # type: ignore[no-untyped-def]
-    """Stage A for nodes at equal steps.
-
-    `matrix` = factors of Y', of Cr in r, of Cb and Cr in g, of Cb in b, and the shifts of r, g, b.
-    """
-    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
-    for x in range(count):
-        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
-        grey = y * luma
-        r = grey + (red_v * v + shift_r)
-        g = grey + (green_u * u + (green_v * v + shift_g))
-        b = grey + (blue_u * u + shift_b)
-        _place(floats, offsets, x, r, g, b, lattice)
-
-
-@kernel
-def _on_curve(place, curve):  # type: ignore[no-untyped-def]
-    """Horner's scheme, within -1 … 1."""
-    place = min(max(place, f4(-1.0)), f4(1.0))
-    c9, c8, c7, c6, c5, c4, c3, c2, c1, c0 = curve
-    value = (((c9 * place + c8) * place + c7) * place + c6) * place + c5
-    return ((((value * place + c4) * place + c3) * place + c2) * place + c1) * place + c0
-
-
-@kernel
-def _coordinates_on_curve(floats, offsets, count, matrix, lattice, curve):  # type: ignore[no-untyped-def]
-    """Stage A for nodes along a polynomial; `matrix` gives places from -1 to 1."""
-    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
-    for x in range(count):
-        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
-        grey = y * luma
-        r = _on_curve(grey + (red_v * v + shift_r), curve)
-        g = _on_curve(grey + (green_u * u + (green_v * v + shift_g)), curve)
-        b = _on_curve(grey + (blue_u * u + shift_b), curve)
-        _place(floats, offsets, x, r, g, b, lattice)
-
-
-@kernel
-def _axis_places(floats, count, matrix, last):  # type: ignore[no-untyped-def]
-    """Where r, g and b lie in the axis; they take the place of Y', Cb and Cr."""
-    luma, red_v, green_u, green_v, blue_u, shift_r, shift_g, shift_b = matrix
-    for x in range(count):
-        y, u, v = floats[LUMA + x], floats[CB + x], floats[CR + x]
-        grey = y * luma
-        floats[LUMA + x] = min(max(grey + (red_v * v + shift_r), f4(0.0)), last)
-        green = grey + (green_u * u + (green_v * v + shift_g))
-        floats[CB + x] = min(max(green, f4(0.0)), last)
-        floats[CR + x] = min(max(grey + (blue_u * u + shift_b), f4(0.0)), last)
-
-
-@kernel
-def _on_axis(floats, segments, count, axis):  # type: ignore[no-untyped-def]
-    """Places in the axis -> coordinates in the lattice.
-
-    `axis` = the start and slope of each segment as one 64-bit word, and scratch for those of a
-    tile, as words and as floats. Fetching whole words first leaves one load and one store a pixel
-    that are not vector code.
-    """
-    lines, pairs, pair_floats = axis[0], axis[1], axis[2]
-    for x in range(count):
-        segments[x] = np.int32(floats[x])
-    for x in range(count):
-        pairs[x] = lines[np.uint64(segments[x])]
-    for x in range(count):
-        floats[x] = pair_floats[2 * x] + pair_floats[2 * x + 1] * floats[x]
-
-
-@kernel
-def _coordinates_on_axis(floats, offsets, count, matrix, lattice, axis):  # type: ignore[no-untyped-def]
-    """Stage A for nodes along an axis; `matrix` gives places in the axis."""
-    _axis_places(floats, count, matrix, np.nextafter(f4(axis[0].size), f4(0.0)))
-    for slot in (LUMA, CB, CR):
-        _on_axis(floats[slot:], offsets, count, axis)
-    for x in range(count):
-        r, g, b = floats[LUMA + x], floats[CB + x], floats[CR + x]
-        _place(floats, offsets, x, r, g, b, lattice)
-
-
-@kernel
-def _stage_a(floats, offsets, evens, odds, matrix, lattice, axis):  # type: ignore[no-untyped-def]
-    """Stage A of one row; a part tile is worked in whole groups, spare lanes and all."""
-    parts = ((0, TILE), (0, 0))
-    if evens < HALF or odds < HALF:
-        parts = ((0, -(-evens // COLUMNS) * COLUMNS), (HALF, -(-odds // COLUMNS) * COLUMNS))
-    for start, count in parts:
-        some, places = floats[start:], offsets[start:]
-        if axis[0].size:
-            _coordinates_on_axis(some, places, count, matrix, lattice, axis)
-        elif axis[3]:
-            _coordinates_on_curve(some, places, count, matrix, lattice, axis[4])
-        else:
-            _coordinates(some, places, count, matrix, lattice)
 
 
 @kernel
@@ -182,8 +47,13 @@ def _stage_b(values, diagonal, floats, offsets, evens, odds, pair):  # type: ign
 
 
 @kernel
-def _grade_band(source, target, steps, size, formats, table, axis, numbers, frame, rows, memory):  # type: ignore[no-untyped-def]
-    """Grade rows[0] … rows[1]; rows[0] is even. `numbers` = matrix, lattice, two store scales."""
+def _grade_band(  # type: ignore[no-untyped-def]
+    source, target, steps, size, formats, table, axis, steady, numbers, frame, rows, memory
+):
+    """Grade rows[0] … rows[1]; rows[0] is even. `numbers` = matrix, lattice, two store scales.
+
+    `steady` as `stage_a` takes it, then the levels and the places of rows among them.
+    """
     (height, width), (sub, out), (from_steps, to_steps) = size, formats, steps
     values, diagonal = table
     matrix, lattice, scales = numbers
@@ -194,17 +64,25 @@ def _grade_band(source, target, steps, size, formats, table, axis, numbers, fram
         offsets[OFFSET_ROW : 2 * OFFSET_ROW],
     )
     nothing = (f4(0.0), f4(0.0))
+    levels, row_places = steady[4]
+    moving = row_places.size > 3
+    if steady[0] and not moving:
+        row_tables(levels, row_places, 0, steady[3][2], steady[1], 0)
     for y in range(rows[0], rows[1], 2):
         above = below = nothing
         other = min(y + 1, height - 1)
+        if steady[0] and moving:
+            row_tables(levels, row_places, y, steady[3][2], steady[1], 0)
+            row_tables(levels, row_places, other, steady[3][2], steady[1], 1)
         for x in range(0, width, TILE):
             count = min(TILE, width - x)
             odds = count // 2
             evens = count - odds
             load_tile(source, from_steps, y, x, evens, odds, shape, sub, floats)
-            _stage_a(floats, offsets, evens, odds, matrix, lattice, axis)
+            stage_a(floats, offsets, evens, odds, matrix, lattice, axis, steady, 0)
             load_tile(source, from_steps, other, x, evens, odds, shape, sub, lower)
-            _stage_a(lower, lower_offsets, evens, odds, matrix, lattice, axis)
+            second = 1 if moving else 0
+            stage_a(lower, lower_offsets, evens, odds, matrix, lattice, axis, steady, second)
             both = out[1] == 2
             _stage_b(values, diagonal, floats, offsets, evens, odds, both)
             if not both:
@@ -231,15 +109,38 @@ def _axis_lines(table: KernelTable, top: np.float32) -> NDArray[np.uint64]:
     return lines.view(np.uint64).ravel()
 
 
-def _matrix(source: PlaneFormat, kr_kb: tuple[float, float], table: KernelTable) -> tuple[Any, ...]:
-    """Codes to places in the lattice, its axis or its curve: factors, then shifts, of stage A."""
-    first, last = 0.0, float((table.axis.size or table.size) - 1)
-    if table.curve:
-        first, last = -1.0, 1.0
-    per_unit = (last - first) / (table.high - table.low)
+def _ends(table: KernelTable) -> tuple[float, float]:
+    """Where stage A counts places from and to: in the lattice, its axis or its curve."""
+    return (-1.0, 1.0) if table.curve else (0.0, float((table.axis.size or table.size) - 1))
+
+
+def _matrix(
+    source: PlaneFormat,
+    kr_kb: tuple[float, float],
+    domain: tuple[float, float],
+    ends: tuple[float, float],
+) -> tuple[Any, ...]:
+    """Codes to places from ends[0] to ends[1], for signals of `domain`: factors, then shifts."""
+    per_unit = (ends[1] - ends[0]) / (domain[1] - domain[0])
     *factors, shift_r, shift_g, shift_b = source.signal_factors(kr_kb)
-    shifts = (first + (shift - table.low) * per_unit for shift in (shift_r, shift_g, shift_b))
+    shifts = (ends[0] + (shift - domain[0]) * per_unit for shift in (shift_r, shift_g, shift_b))
     return tuple(np.float32(n) for n in (*(f * per_unit for f in factors), *shifts))
+
+
+def _steadying(table: KernelTable, moves: SteadyMoves | None, own: Scratch) -> tuple[Any, ...]:
+    """What the kernel wants to know of steadying; without any, the same types and no content."""
+    levels, places, scale = _NO_LEVELS, _NO_LEVELS, (0.0, 0.0, 0.0)
+    if moves is not None:
+        first, last = _ends(table)
+        per_unit = (last - first) / (table.high - table.low)
+        step = (moves.high - moves.low) / (MOVES - 1)
+        scale = (step * per_unit, first + (moves.low - table.low) * per_unit, per_unit)
+        levels, places = moves.levels, moves.places.ravel()
+    numbers = tuple(np.float32(n) for n in scale)
+    return moves is not None, own.tables, own.nearest, numbers, (levels, places)
+
+
+_NO_LEVELS = np.empty(0, np.float32)
 
 
 def grade_planes(
@@ -250,6 +151,7 @@ def grade_planes(
     dst: Planes,
     dst_format: PlaneFormat,
     *,
+    moves: SteadyMoves | None = None,
     dither: bool = False,
     frame: int = 0,
     threads: int = 2,
@@ -257,10 +159,11 @@ def grade_planes(
 ) -> None:
     """Grade a picture from `src` into `dst`, which has the same size.
 
-    `kr_kb` are the matrix coefficients of the source (BT.709: 0.2126, 0.0722). `dither` adds
-    triangular noise of plus or minus one code before rounding, a function of column, row and
-    `frame` alone. The result does not depend on `threads`. Source codes beyond the format's bits
-    are not looked for. Raises ValueError when planes and formats disagree.
+    `kr_kb` are the matrix coefficients of the source (BT.709: 0.2126, 0.0722). `moves` steady the
+    signal first, by the rows of `src`. `dither` adds triangular noise of plus or minus one code
+    before rounding, a function of column, row and `frame` alone. The result does not depend on
+    `threads`. Source codes beyond the format's bits are not looked for. Raises ValueError when
+    planes and formats disagree, or moves are of another height.
     """
     height, width = check_planes(src, src_format, "source")
     if check_planes(dst, dst_format, "target") != (height, width):
@@ -272,7 +175,12 @@ def grade_planes(
     luma = store_scale(dst_format, (876.0, 64.0), 0, dither)
     chroma = store_scale(dst_format, (896.0, 512.0), 1, dither)
     values = (table.values, table.values[4 * (1 + size + size**2) :])
-    numbers = (_matrix(src_format, kr_kb, table), lattice, (luma, chroma))
+    places, ends = (table.low, table.high), _ends(table)
+    if moves is not None:
+        places, ends = (moves.low, moves.high), (0.0, float(MOVES - 1))
+        if len(moves.places) not in (1, height):
+            raise ValueError(f"moves of {len(moves.places)} rows for a picture of {height}")
+    numbers = (_matrix(src_format, kr_kb, places, ends), lattice, (luma, chroma))
     formats = (
         (src_format.sub_x, src_format.sub_y),
         (dst_format.sub_x, dst_format.sub_y),
@@ -285,8 +193,8 @@ def grade_planes(
         own = thread_scratch()
         _grade_band(
             sources, targets, (source_steps, target_steps), (height, width), formats, values,
-            (lines, own.pairs, own.pair_floats, is_curve, curve), numbers, frame, (first, end),
-            (own.floats, own.offsets),
+            (lines, own.pairs, own.pair_floats, is_curve, curve), _steadying(table, moves, own),
+            numbers, frame, (first, end), (own.floats, own.offsets),
         )  # fmt: skip
 
     run_bands(band, height, threads, pool)

@@ -27,6 +27,7 @@ FLOAT_ROW = 6 * SLOT
 OFFSET_0, OFFSET_1, OFFSET_2 = 0, SLOT, 2 * SLOT
 OFFSET_ROW = 3 * SLOT
 CACHE_LINE = 64
+MOVES = 4096  # entries of a table by which signal moves
 
 
 def aligned_zeros(count: int, dtype: Any) -> NDArray[Any]:
@@ -42,13 +43,16 @@ class Scratch:
     """The memory of one thread. Zeros, and never NaN: spare lanes are worked on as they are.
 
     `pairs` holds, for each pixel of a tile, the segment of the axis that was looked up;
-    `pair_floats` is the same memory as its two floats.
+    `pair_floats` is the same memory as its two floats. For steadying, `nearest` is the entry of
+    each pixel in the table of its channel, and `tables` are those of two rows, three each.
     """
 
     floats: NDArray[np.float32]
     offsets: NDArray[np.uint32]
     pairs: NDArray[np.uint64]
     pair_floats: NDArray[np.float32]
+    nearest: NDArray[np.int32]
+    tables: NDArray[np.float32]
 
     @classmethod
     def new(cls) -> Self:
@@ -56,4 +60,5 @@ class Scratch:
         pairs = aligned_zeros(TILE, np.uint64)
         floats = aligned_zeros(2 * FLOAT_ROW, np.float32)
         offsets = aligned_zeros(2 * OFFSET_ROW, np.uint32)
-        return cls(floats, offsets, pairs, pairs.view(np.float32))
+        nearest, tables = aligned_zeros(3 * SLOT, np.int32), aligned_zeros(6 * MOVES, np.float32)
+        return cls(floats, offsets, pairs, pairs.view(np.float32), nearest, tables)

@@ -1,14 +1,14 @@
-"""The table that the grade kernel reads: a lattice of display codes in aligned memory."""
+"""What the grade kernel reads: a lattice of display codes, and tables of moves for steadying."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.kernels.layout import aligned_zeros
+from evenhand.kernels.layout import MOVES, aligned_zeros
 
 MAX_SIZE = 256
 """Byte offsets are worked out in float32, which is exact for multiples of 16 below 2^28."""
@@ -74,6 +74,38 @@ class KernelTable:
             steps = np.linspace(0.0, 1.0, self.axis.size)
             places = np.interp(places, self.axis.astype(np.float64), steps)
         return self.low + (self.high - self.low) * places
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyMoves:
+    """By how much the signal of a channel moves: one table for each level of correction.
+
+    `levels` is flat: (count + 1) tables of MOVES moves, of signals at equal steps from `low` to
+    `high`; the last is there to be read past the end. `places` (rows or 1, 3) say between which
+    levels r, g and b of a row lie, 0 … count - 1: one row alone stands for all.
+    """
+
+    levels: NDArray[np.float32]
+    low: float
+    high: float
+    places: NDArray[np.float32]
+
+    @classmethod
+    def from_tables(
+        cls, tables: NDArray[np.float32], domain: tuple[float, float], places: NDArray[np.floating]
+    ) -> Self:
+        """Take tables (count, MOVES) and places; ValueError where they cannot be used."""
+        if tables.ndim != 2 or tables.shape[1] != MOVES or not np.isfinite(tables).all():
+            raise ValueError(f"tables are (levels, {MOVES}) and finite, not {tables.shape}")
+        padded = np.concatenate([tables, tables[-1:]]).astype(np.float32, copy=False).ravel()
+        return cls(padded, *domain, np.empty((0, 3), np.float32)).at(places)
+
+    def at(self, places: NDArray[np.floating]) -> Self:
+        """The same tables for another picture; places beyond the levels take the outermost."""
+        if places.ndim != 2 or places.shape[1] != 3 or not np.isfinite(places).all():
+            raise ValueError(f"places are (rows or 1, 3) and finite, not {places.shape}")
+        inside = np.clip(places, 0, len(self.levels) // MOVES - 2).astype(np.float32)
+        return replace(self, places=inside)
 
 
 def _checked_axis(axis: NDArray[np.float32] | None) -> NDArray[np.float32]:
