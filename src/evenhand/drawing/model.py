@@ -14,6 +14,7 @@ import msgspec
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Residual
 from evenhand.measure.ends import Ends
+from evenhand.measure.skincheck import SkinCheck
 
 Verdict = Literal["pass", "warn", "fail", "note"]
 
@@ -114,6 +115,8 @@ class ClipReport(msgspec.Struct, frozen=True):
     look: LookLine | None = None
     compiled: CompileReport | None = None
     ends: Ends | None = None
+    skin: SkinCheck | None = None
+    skin_note: str = ""  # why there is no skin to check
     before: Picture | None = None
     after: Picture | None = None
     scopes_before: ScopeSet | None = None

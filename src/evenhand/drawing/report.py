@@ -19,8 +19,10 @@ from evenhand.drawing import words
 from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
 from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
 from evenhand.drawing.picture import stamp
+from evenhand.drawing.skin import SKIN_STYLE, seen_skin, skin_svg
 from evenhand.drawing.worst import worst
 from evenhand.measure.decisions import Evenness
+from evenhand.measure.skincheck import SkinCheck
 
 _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
 
@@ -38,7 +40,7 @@ def report_html(model: ReportModel) -> str:
             headline=headline,
             tiles=words.tiles(model),
             groups=_groups(model),
-            css=Markup(_asset("report.css") + STYLE),  # our own files, not data
+            css=Markup(_asset("report.css") + STYLE + SKIN_STYLE),  # our own files, not data
             script=Markup(script),
             script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         )
@@ -97,6 +99,11 @@ def _panels(evenness: Evenness, ident: str) -> Markup:
     )
 
 
+def _skin_panel(check: SkinCheck, ident: str) -> Markup:
+    """The skin panel; names in it are escaped where they are drawn."""
+    return Markup(skin_svg(check, ident, style=False))
+
+
 def _asset(name: str) -> str:
     folder = resources.files("evenhand.drawing") / "templates"
     return (folder / name).read_text(encoding="utf-8")
@@ -131,6 +138,8 @@ def _environment() -> jinja2.Environment:
     environment.globals.update(
         counted=words.counted,
         panels=_panels,
+        skin_panel=_skin_panel,
+        seen_skin=seen_skin,
         from_to=words.from_to,
         worst=worst,
     )

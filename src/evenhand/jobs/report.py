@@ -24,6 +24,7 @@ from evenhand.grade.renderings import RENDERINGS, output_encoding
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
+from evenhand.jobs.skin import faces_missing, faces_skin
 from evenhand.measure.ends import measure_ends
 from evenhand.measure.evenness import score
 from evenhand.measure.evidence import Identification
@@ -114,6 +115,7 @@ def _page(
             for clip in shoot.clips
             if clip.unreadable is not None
         ),
+        notes=(f"Skin was not checked. {faces_missing()}.",) if faces_missing() else (),
         truth=score(decisions, truth) if truth is not None else (),
     )
 
@@ -179,12 +181,15 @@ def _with_pictures(
     output = output_encoding(grade.rendering)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
     mine = [m for m in shoot.masters if m.clip == clip.id]
+    skin = faces_skin(path, facts, grade, clip.id)
     return msgspec.structs.replace(
         base,
         shown_at=f"{seconds:.2f} s",
         rendering=RENDERINGS[grade.rendering].title,
         compiled=mine[-1].compiled if mine else None,
         ends=measure_ends(signal, grade.encoding),
+        skin=skin.check,
+        skin_note="" if faces_missing() else skin.why_none,  # told once for the whole page
         before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
         after=picture_jpeg(after, LONGEST),
         scopes_before=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),

@@ -102,7 +102,7 @@ def faces_skin(path: Path, facts: ClipFacts, grade: Grade, clip: str) -> SkinFin
     """The check of one clip at the faces that are found in a few of its frames."""
     finder = _finder()
     if isinstance(finder, str):
-        return SkinFinding(clip, None, f"{finder}; {HOW_TO_POINT}")
+        return SkinFinding(clip, None, faces_missing())
     places: list[SkinPlace] = []
     faces = 0
     for frame in sample(path, facts, SHARES):
@@ -121,6 +121,12 @@ def faces_skin(path: Path, facts: ClipFacts, grade: Grade, clip: str) -> SkinFin
     if faces:
         return SkinFinding(clip, None, "the faces found are too small, clipped or dark to be read")
     return SkinFinding(clip, None, f"no face was found in {len(SHARES)} frames; {HOW_TO_POINT}")
+
+
+def faces_missing() -> str:
+    """One line for a person where faces cannot be looked for: why, and what to do; else empty."""
+    finder = _finder()
+    return f"{finder}; {HOW_TO_POINT}" if isinstance(finder, str) else ""
 
 
 def seen_picture(signal: Signal, grade: Grade) -> Signal:

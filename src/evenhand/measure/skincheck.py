@@ -154,7 +154,7 @@ def _step(name: str, before: SkinReading, after: SkinReading, line: SkinLine) ->
 
 
 def _apart(off: float) -> str:
-    return "on the skin line" if abs(off) < 0.5 else f"{abs(off):.0f}° from the skin line"
+    return "on the skin line" if abs(off) < 1.0 else f"{abs(off):.0f}° from the skin line"
 
 
 def _turn(turn: float) -> str:
@@ -165,6 +165,8 @@ def _turn(turn: float) -> str:
 
 def _side(turn: float) -> str:
     """Larger angles are yellower skin, smaller ones redder: on both matrices."""
+    if abs(turn) > 90.0:
+        return "to the other side"
     return "towards yellow" if turn > 0 else "towards red"
 
 
