@@ -20,7 +20,10 @@ from evenhand.grade.recipe import DISPLAY, Recipe, parse
 
 SPACE: Final = DISPLAY
 # In the order of a list: everyday, warm, cool, soft, rich, quiet, and black and white.
-NAMES: Final = ("oven-light", "daybreak", "parchment", "rye", "small-hours", "soot")
+NAMES: Final = (
+    *("wheat", "orchard", "flour", "oven-light", "parchment"),
+    *("daybreak", "small-hours", "ironstone", "rye", "soot"),
+)
 
 
 class Look(Protocol):
