@@ -31,7 +31,6 @@ from typing import Any
 import av
 import numpy as np
 from kernel import (
-    BT709,
     Transform,
     grade_named,
     kernel_table,
@@ -40,6 +39,7 @@ from kernel import (
     write_cube,
 )
 
+from evenhand.colourmath.encodings import named
 from evenhand.grade.exact import exact_transform
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.kernels.grade import warm
@@ -169,7 +169,7 @@ def by_evenhand(job: Job) -> None:
         plan = plan_picture(job.spec, *facts.shown_size)
         down = 2 if job.spec.chroma == "4:2:0" else 1
         grading = Grading(
-            clip=job.clip, facts=facts, kr_kb=BT709, full=False, table=job.table,
+            clip=job.clip, facts=facts, encoding=named("bt709"), table=job.table,
             target=PlaneFormat(job.spec.bits, 2, down), width=plan.width, height=plan.height,
         )  # fmt: skip
         timing = conform(facts.times, job.spec.frame_rate, Fraction(facts.time_base))

@@ -175,19 +175,19 @@ def _blend(place: Array) -> Array:
 
 
 def moves_of(
-    steadying: Steadying | None, encoding: Encoding, seconds: float, height: int
+    steadying: Steadying | None, encoding: Encoding, seconds: float, rows: ArrayLike
 ) -> SteadyMoves | None:
-    """`steadied` as the kernel does it for one frame of `height` stored rows; None for nothing.
+    """`steadied` as the kernel does it for a frame with such rows; None where nothing moves.
 
     The tables are made once for a clip, at gains LEVEL_STEP apart, and kept; what is made for a
     frame are three places among them, or three for every row.
     """
     if steadying is None or changes_nothing(steadying):
         return None
-    tables = _tables(steadying, encoding)
     gains = channel_gains(steadying, encoding, seconds)[None]
     if steadying.ripple is not None:
-        gains = gains - ripple_stops(steadying.ripple, seconds, row_fractions(height))[:, None]
+        gains = gains - ripple_stops(steadying.ripple, seconds, rows)[:, None]
+    tables = _tables(steadying, encoding)
     middle = (len(tables.levels) // MOVES - 2) / 2
     return tables.at(middle + gains / LEVEL_STEP)
 
@@ -219,30 +219,28 @@ def steadied_picture(
 ) -> NDArray[np.float32]:
     """`steadied` of a float32 picture (h, w, 3), many times quicker, free of NaN.
 
-    By tables of MOVES signals, between which it goes in straight lines: within 2e-4 of the exact
-    one where no gain is over a stop.
+    By the tables of the kernel, between whose entries it goes in straight lines: within 0.05
+    ten-bit code for 99.9 % of signals, and half a code where the blend near the clip begins.
     """
-    if steadying is None or changes_nothing(steadying):
+    moves = moves_of(steadying, encoding, seconds, rows)
+    if moves is None:
         return signal
-    gains = channel_gains(steadying, encoding, seconds)[None]
-    if steadying.ripple is not None:
-        gains = gains - ripple_stops(steadying.ripple, seconds, rows)[:, None]
-    tables = _tables(steadying, encoding)
-    levels = tables.levels.reshape(-1, MOVES)
-    places = tables.at((len(levels) - 2) / 2 + gains / LEVEL_STEP).places
+    levels = moves.levels.reshape(-1, MOVES)
     out = np.empty(signal.shape, np.float32)
-    scale = np.float32((MOVES - 1) / (SIGNAL_HIGH - SIGNAL_LOW))
-    rows_each = len(signal) if len(places) == 1 else 1
-    for row, place in enumerate(places):
-        for channel, at in enumerate(place):
-            level, share = int(at), at - int(at)
+    strip = len(signal) if len(moves.places) == 1 else 1
+    for number, places in enumerate(moves.places):
+        part = slice(number * strip, (number + 1) * strip)
+        for channel, place in enumerate(places):
+            level, share = int(place), place - np.floor(place)
             table = (1 - share) * levels[level] + share * levels[level + 1]
-            part = signal[row * rows_each : (row + 1) * rows_each, :, channel]
-            part = np.clip(part, np.float32(SIGNAL_LOW), np.float32(SIGNAL_HIGH))
-            index = (part - np.float32(SIGNAL_LOW)) * scale
-            whole = np.minimum(index.astype(np.int32), MOVES - 2)
-            start, slope = table[whole], np.diff(table)[whole]
-            out[row * rows_each : (row + 1) * rows_each, :, channel] = (
-                part + start + slope * (index - whole)
-            )
+            out[part, :, channel] = _moved(signal[part, :, channel], table)
     return out
+
+
+def _moved(signal: NDArray[np.float32], table: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Signal of one channel, moved by a table over SIGNAL_LOW..SIGNAL_HIGH."""
+    values = np.clip(signal, np.float32(SIGNAL_LOW), np.float32(SIGNAL_HIGH))
+    place = (values - np.float32(SIGNAL_LOW)) * np.float32((MOVES - 1) / (SIGNAL_HIGH - SIGNAL_LOW))
+    entry = np.minimum(place.astype(np.int32), MOVES - 2)
+    values += table[entry] + np.diff(table)[entry] * (place - entry)
+    return values

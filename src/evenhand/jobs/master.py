@@ -10,7 +10,6 @@ from pathlib import Path
 
 import msgspec
 
-from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.errors import (
     ClipError,
     EvenhandError,
@@ -175,7 +174,8 @@ def _one(
     overwrite = options.overwrite or _ours(shoot, target)
     check_target(target, overwrite=overwrite, needs=room_needed(order))
     told(0, order.frames)
-    compiled = compile_grade(grade, sampled_signals(path, facts, grade.encoding))
+    steadying = grade.levelling.steadying
+    compiled = compile_grade(grade, sampled_signals(path, facts, grade.encoding, steadying))
 
     def verifying(done: int) -> None:
         told(done, order.frames, "verify")
@@ -246,8 +246,8 @@ def _grading(
     return Grading(
         clip=path,
         facts=facts,
-        kr_kb=MATRICES[grade.encoding.matrix],
-        full=grade.encoding.range == "full",
+        encoding=grade.encoding,
+        steadying=grade.levelling.steadying,
         table=compiled.table(),
         target=PlaneFormat(spec.bits, 2, 2 if spec.chroma == "4:2:0" else 1),
         width=plan.width,

@@ -22,7 +22,7 @@ from evenhand.grade.renderings import output_encoding
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import ScopeNumbers, measure_scopes
-from evenhand.media.analysis import signal_at
+from evenhand.media.analysis import frame_on_screen, shot_and_steadied
 from evenhand.media.records import ClipFacts
 from evenhand.media.still import write_still
 from evenhand.media.target import check_target, made_folder
@@ -62,10 +62,10 @@ def still(
     """
     check_target(to, overwrite=overwrite)
     frame = _frame(folder, name, at)
-    picture: NDArray[np.floating] = np.clip(frame.signal, 0, 1)
+    picture: NDArray[np.floating] = np.clip(frame.shot, 0, 1)
     kind = "bt709"
     if which != "before":
-        after, kind = exact_transform(frame.grade)(frame.signal), frame.output
+        after, kind = exact_transform(frame.grade)(frame.steady), frame.output
         picture = np.concatenate([picture, after], axis=1) if which == "both" else after
     write_still(to, picture, _master_encoding(kind), overwrite=overwrite)
     return Shown(frame.clip, float(frame.seconds), str(to), picture.shape[1], picture.shape[0])
@@ -77,9 +77,9 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
         made_folder(to)
     frame = _frame(folder, name, at)
     shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
-    after = exact_transform(frame.grade)(frame.signal).astype(np.float32)
+    after = exact_transform(frame.grade)(frame.steady).astype(np.float32)
     measured = {
-        "before": measure_scopes(frame.signal, shot.matrix if shot.matrix != "rgb" else "bt709"),
+        "before": measure_scopes(frame.shot, shot.matrix if shot.matrix != "rgb" else "bt709"),
         "after": measure_scopes(after, output.matrix),
     }
     lines = {"before": skin_line(shot), "after": skin_line(output)}
@@ -107,11 +107,12 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
-    """A frame as shot, and the grade of its clip."""
+    """A frame as shot and steadied, and the grade of its clip."""
 
     clip: str
     seconds: Fraction
-    signal: NDArray[np.float32]
+    shot: NDArray[np.float32]
+    steady: NDArray[np.float32]
     grade: Grade
 
     @property
@@ -126,7 +127,10 @@ def _frame(folder: Path, name: str, at: Timed) -> _Frame:
     path, facts = original_and_facts(folder, shoot, clip)
     seconds = at(Fraction(facts.rate))
     _inside(clip.id, seconds, facts)
-    return _Frame(clip.id, seconds, signal_at(path, facts, grade.encoding, seconds), grade)
+    frame = frame_on_screen(path, facts, seconds)
+    steadying = grade.levelling.steadying
+    shot, steady = shot_and_steadied(frame, facts, grade.encoding, None, steadying)
+    return _Frame(clip.id, seconds, shot, steady, grade)
 
 
 def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from evenhand.colourmath.encodings import Encoding
 from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.grade.document import Steadying
-from evenhand.grade.steadying import changes_nothing, row_fractions, steadied
+from evenhand.grade.steadying import changes_nothing, row_fractions, steadied, steadied_picture
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.kernels.planes import planes_to_signal
 from evenhand.media.decode import DecodedFrame, frame_at, sample
@@ -47,10 +47,9 @@ def signal_of(
     if longest is not None and max(height, width) >= 2 * longest:
         step = max(height, width) // longest // 2 * 2
     signal = planes_to_signal(frame.planes, source, MATRICES[encoding.matrix], step)
-    if steadying is not None and not changes_nothing(steadying):
+    if steadying is not None:
         rows = row_fractions(height, step)
-        seconds = seconds_of(frame, facts)
-        signal = steadied(signal, encoding, steadying, seconds, rows).astype(np.float32)
+        signal = steadied_picture(signal, encoding, steadying, seconds_of(frame, facts), rows)
     signal = _square(signal, Fraction(facts.pixel_aspect))
     signal = np.ascontiguousarray(upright(signal, facts.rotation, facts.mirrored))
     if longest is None or max(signal.shape[:2]) <= longest:

@@ -14,12 +14,17 @@ from typing import Final
 import cv2
 import numpy as np
 
+from evenhand.colourmath.encodings import Encoding
+from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.errors import ClipError
+from evenhand.grade.document import Steadying
+from evenhand.grade.steadying import moves_of, row_fractions
 from evenhand.kernels.frame import PlaneFormat, Planes
 from evenhand.kernels.grade import grade_planes
 from evenhand.kernels.planes import convert_planes
-from evenhand.kernels.table import KernelTable
+from evenhand.kernels.table import KernelTable, SteadyMoves
 from evenhand.measure.timing import ConformPlan
+from evenhand.media.analysis import seconds_of
 from evenhand.media.decode import DecodedFrame, Frames
 from evenhand.media.encode import MasterWriter
 from evenhand.media.orientation import upright
@@ -35,16 +40,19 @@ _BETWEEN: Final = PlaneFormat(16, 1, 1)
 
 @dataclass(frozen=True, slots=True)
 class Grading:
-    """What is done to every picture of a clip: its coding, the compiled grade, the target size."""
+    """What is done to every picture of a clip: its coding, the compiled grade, the target size.
+
+    `steadying` is undone before the grade, for each frame by its presentation time.
+    """
 
     clip: Path
     facts: ClipFacts
-    kr_kb: tuple[float, float]
-    full: bool
+    encoding: Encoding
     table: KernelTable
     target: PlaneFormat
     width: int
     height: int
+    steadying: Steadying | None = None
 
     @property
     def straight(self) -> bool:
@@ -53,6 +61,11 @@ class Grading:
         size = (facts.width - self.width, facts.height - self.height)
         square = Fraction(facts.pixel_aspect) == 1
         return square and not facts.rotation and not facts.mirrored and size in _CROPS
+
+    def moves(self, frame: DecodedFrame, height: int) -> SteadyMoves | None:
+        """How the first `height` stored rows of a frame are steadied."""
+        rows = row_fractions(frame.planes[0].shape[0])[:height]
+        return moves_of(self.steadying, self.encoding, seconds_of(frame, self.facts), rows)
 
 
 _CROPS: Final = ((0, 0), (1, 0), (0, 1), (1, 1))
@@ -65,21 +78,24 @@ def graded(
 
     `number` seeds the dither, so that the same frame always comes out the same.
     """
-    source = PlaneFormat(frame.bits, frame.sub_x, frame.sub_y, grading.full)
+    source = PlaneFormat(frame.bits, frame.sub_x, frame.sub_y, grading.encoding.range == "full")
+    kr_kb = MATRICES[grading.encoding.matrix]
     dither = grading.target.bits < frame.bits
     if grading.straight:
         planes = _cropped(frame, grading.width, grading.height)
         out = blank()
         grade_planes(
-            planes, source, grading.kr_kb, grading.table, out, grading.target,
-            dither=dither, frame=number, threads=THREADS,
+            planes, source, kr_kb, grading.table, out, grading.target,
+            moves=grading.moves(frame, grading.height), dither=dither, frame=number,
+            threads=THREADS,
         )  # fmt: skip
         return out
     height, width = frame.planes[0].shape
     between = _BETWEEN.empty(height, width)
     grade_planes(
-        frame.planes, source, grading.kr_kb, grading.table, between, _BETWEEN, threads=THREADS
-    )
+        frame.planes, source, kr_kb, grading.table, between, _BETWEEN,
+        moves=grading.moves(frame, height), threads=THREADS,
+    )  # fmt: skip
     y, u, v = (_placed(plane, grading) for plane in between)
     out = blank()
     convert_planes(
