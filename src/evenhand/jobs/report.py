@@ -30,7 +30,8 @@ from evenhand.measure.evenness import score
 from evenhand.measure.evidence import Identification
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import measure_scopes
-from evenhand.media.analysis import small_signals
+from evenhand.media.analysis import seconds_of, shot_and_steadied
+from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts
 from evenhand.media.target import check_target
 from evenhand.shoot import store
@@ -176,15 +177,17 @@ def _with_pictures(
     base: model.ClipReport, shoot: Shoot, clip: ClipEntry, path: Path, facts: ClipFacts
 ) -> model.ClipReport:
     grade = shoot.grade(clip)
-    [(seconds, signal)] = small_signals(path, facts, grade.encoding, [SHOWN], LONGEST)
-    after = exact_transform(grade)(signal).astype(np.float32)
+    [frame] = sample(path, facts, [SHOWN])
+    steadying = grade.levelling.steadying
+    signal, steady = shot_and_steadied(frame, facts, grade.encoding, LONGEST, steadying)
+    after = exact_transform(grade)(steady).astype(np.float32)
     output = output_encoding(grade.rendering)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
     mine = [m for m in shoot.masters if m.clip == clip.id]
     skin = faces_skin(path, facts, grade, clip.id)
     return msgspec.structs.replace(
         base,
-        shown_at=f"{seconds:.2f} s",
+        shown_at=f"{seconds_of(frame, facts):.2f} s",
         rendering=RENDERINGS[grade.rendering].title,
         compiled=mine[-1].compiled if mine else None,
         ends=measure_ends(signal, grade.encoding),
