@@ -7,7 +7,7 @@ anything. Both tell the light where they lie: a chart in a shadow is as dark as 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,8 @@ class Anchor:
     """What the chart or the grey card of a clip says.
 
     gains: log2 CAT16 cone gains by which a clip differs from a right one; those of the clip it lies
-    in, or once referred to it those of the reference. kept: mired of warmth that are left in.
+    in, or once referred to it those of the reference. kept: mired of warmth that are left in;
+    spread: stops within a card's sample.
     """
 
     clip: str
@@ -41,6 +42,7 @@ class Anchor:
     mired_error: float
     chart: ChartSample | None = None
     kept: float = 0.0
+    spread: float = 0.0
 
     @property
     def name(self) -> str:
@@ -80,7 +82,7 @@ def anchors(charts: Sequence[ChartSample], greys: Sequence[GreySample]) -> tuple
         for c in sorted(charts, key=lambda c: c.stops_error / 0.03 + c.mired_error / 3)
     ]
     by_greys = [
-        Anchor(g.clip, "grey", _grey_gains(g), GREY_STOPS_ERROR, GREY_MIRED_ERROR)
+        Anchor(g.clip, "grey", _grey_gains(g), GREY_STOPS_ERROR, GREY_MIRED_ERROR, spread=g.spread)
         for g in sorted(greys, key=lambda g: g.spread)
         if not grey_refusal(g)
     ]
@@ -99,15 +101,7 @@ def referred(anchor: Anchor, own: Floats, keep_warmth: float) -> Anchor:
     kept = keep_warmth * max(warmth, 0.0)
     if kept > 0:
         gains = gains - _gains_of_warmth(kept)
-    return Anchor(
-        anchor.clip,
-        anchor.by,
-        gains,
-        anchor.stops_error,
-        anchor.mired_error,
-        anchor.chart,
-        kept,
-    )
+    return replace(anchor, gains=gains, kept=kept)
 
 
 def _gains_of_warmth(mired: float) -> Floats:

@@ -23,6 +23,8 @@ from evenhand.measure.absolute import (
     referred,
 )
 from evenhand.measure.agreement import Agreement, Edge, Loop, agree
+from evenhand.measure.chains import doubt_of_clip, of_anchor
+from evenhand.measure.confidence import Doubt, sureness
 from evenhand.measure.decisions import (
     ChartSample,
     Difference,
@@ -34,7 +36,6 @@ from evenhand.measure.decisions import (
     Setup,
     Status,
 )
-from evenhand.measure.matching import confidence
 from evenhand.measure.proposals import propose
 from evenhand.measure.setups import ClipView
 from evenhand.measure.whites import propose_white
@@ -139,7 +140,7 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
         status=_status(clip, solved),
         stops=_rounded(-ratios.stops_of(fault)),
         white=None if _same_white(fault) else ratios.white_of(fault),
-        confidence=_sure_of(clip, solved, errors),
+        confidence=_sure_of(clip, solved, gains - moved),
         difference=None if clip == reference else ratios.difference_of(gains),
         stops_error=errors[0],
         mired_error=errors[1],
@@ -189,16 +190,13 @@ def _same_white(gains: Floats) -> bool:
     return bool(np.ptp(gains) < 1e-9)
 
 
-def _sureness(errors: tuple[float, float]) -> float:
-    return confidence(Match(True, "", stops_error=errors[0], mired_error=errors[1]))
-
-
-def _sure_of(clip: str, solved: _Solved, errors: tuple[float, float]) -> float:
-    """How sure a clip's correction is: by its own chart or card, or by the matches to it."""
-    anchor = solved.anchor
-    if anchor and clip == anchor.clip:
-        return _sureness((anchor.stops_error, anchor.mired_error))
-    return 1.0 if clip == solved.setup.reference else _sureness(errors)
+def _sure_of(clip: str, solved: _Solved, stays: Floats) -> float:
+    """How sure a connected clip's correction is. stays: gains that were measured and left alone."""
+    if solved.anchor is None and clip == solved.setup.reference:
+        return 1.0
+    doubt = doubt_of_clip(clip, solved.found, solved.links, solved.anchor)
+    left = ratios.difference_of(stays)
+    return sureness(doubt.and_(Doubt(abs(left.stops), abs(left.mired))))
 
 
 def _last_match(clip: str, solved: _Solved) -> Match | None:
@@ -276,7 +274,7 @@ def _by_itself(anchor: Anchor, setup: Setup) -> LevelDecision:
         status=anchor.by,
         stops=-ratios.stops_of(fault),
         white=ratios.white_of(fault),
-        confidence=_sureness((anchor.stops_error, anchor.mired_error)),
+        confidence=sureness(of_anchor(anchor)),
         stops_error=anchor.stops_error,
         mired_error=anchor.mired_error,
         why=("" if alone else f"no common view with {setup.reference}; ")

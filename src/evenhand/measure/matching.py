@@ -6,7 +6,6 @@ record with its numbers and a reason; a difference is only given where the gates
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import msgspec
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.measure import ratios, twolights
+from evenhand.measure.confidence import of_match, sureness
 from evenhand.measure.decisions import Match, Triple
 from evenhand.measure.overlap import Samples, common_light
 from evenhand.measure.robust import TONED, Estimate, robust_ratio
@@ -68,7 +68,7 @@ def remeasure(a: Features, b: Features, known: Match) -> Match | None:
 
 
 def _doubt(found: Match) -> tuple[bool, float]:
-    return not found.accepted, found.stops_error + found.mired_error / 100
+    return not found.accepted, of_match(found).size
 
 
 def _measured(a: Features, b: Features, view: Registration, flow: bool) -> Match | None:
@@ -201,9 +201,5 @@ def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) 
 
 
 def confidence(found: Match) -> float:
-    """How probable it is that the clip ends within 0.03 stop and 3 mired, from the errors."""
-    if not found.accepted:
-        return 0.0
-    exposure = math.erf(0.03 / (math.sqrt(2) * max(found.stops_error, 1e-6)))
-    white = math.erf(3.0 / (math.sqrt(2) * max(found.mired_error, 1e-6)))
-    return exposure * white
+    """How probable it is that the clip ends within 0.1 stop and 5 mired by this match alone."""
+    return sureness(of_match(found)) if found.accepted else 0.0
