@@ -52,7 +52,7 @@ def test_every_option_is_on_the_page(path: str) -> None:
         name
         for parameter in COMMANDS[path].params
         if isinstance(parameter, click.Option)
-        for name in parameter.opts
+        for name in (*parameter.opts, *parameter.secondary_opts)
     ]
 
     assert [option for option in options if option not in words] == []
@@ -94,7 +94,7 @@ def test_every_status_of_a_clip_is_on_the_page() -> None:
 
 def test_no_option_is_written_down_that_does_not_exist() -> None:
     """The page does not outlive what it explains."""
-    known = {o for c in COMMANDS.values() for p in c.params for o in p.opts}
+    known = {o for c in COMMANDS.values() for p in c.params for o in (*p.opts, *p.secondary_opts)}
     known |= {"--help", "-h", "--version", "EVENHAND_TRACE"}
     ours = [w for w in written()["Options"].split() if w.startswith("-") or w.isupper()]
 

@@ -10,7 +10,12 @@ import simulated_camera as camera
 
 from evenhand.colourmath.encodings import named
 from evenhand.measure import ratios
-from evenhand.measure.colours import brightness_shift, colour_histogram, colour_likeness
+from evenhand.measure.colours import (
+    brightness_shift,
+    colour_histogram,
+    colour_likeness,
+    tone_deciles,
+)
 from evenhand.measure.proposals import MOST_MIRED, STRENGTH, propose
 from evenhand.measure.setups import ClipView, PictureNumbers
 from evenhand.measure.views import AnalysisFrame, Features, features
@@ -43,7 +48,7 @@ def test_the_shift_of_colours_is_the_white_fault(scene: Scene, seen: Seen) -> No
     assert found.shift.mired == pytest.approx(20, abs=3)
     assert found.shifted > 0.9
     assert found.as_shot < found.shifted
-    assert brightness_shift([a], [b]) == pytest.approx(0.4, abs=0.1)
+    assert brightness_shift(tone_deciles([a]), tone_deciles([b])) == pytest.approx(0.4, abs=0.1)
 
 
 def test_only_part_of_the_shift_is_proposed(scene: Scene, seen: Seen) -> None:

@@ -11,7 +11,14 @@ import simulated_camera as camera
 
 from evenhand.colourmath.encodings import named
 from evenhand.measure.decisions import Link, Match, Setup
-from evenhand.measure.setups import ClipView, PictureNumbers, find_links, group, picture_numbers
+from evenhand.measure.setups import (
+    ClipView,
+    Named,
+    PictureNumbers,
+    find_links,
+    group,
+    picture_numbers,
+)
 from evenhand.measure.views import AnalysisFrame, Features
 
 SIZE = (640, 360)
@@ -114,7 +121,7 @@ def test_a_person_s_setups_are_taken_as_they_are(
     card: list[ClipView], links: tuple[Link, ...]
 ) -> None:
     """Named clips leave the automatic grouping, whatever they show."""
-    setups = group(card, links, named={"door": ["c", "e"]})
+    setups = group(card, links, Named(setups={"door": ["c", "e"]}))
 
     named_ones = [s for s in setups if s.name == "door"]
     assert parts(named_ones) == [("c", "e")]
@@ -124,7 +131,7 @@ def test_a_person_s_setups_are_taken_as_they_are(
 
 def test_a_chosen_reference_stands(card: list[ClipView], links: tuple[Link, ...]) -> None:
     """A person's reference is taken, and the setup says so."""
-    first = group(card, links, references={"b"})[0]
+    first = group(card, links, Named(references=["b"]))[0]
 
     assert first.reference == "b"
     assert first.why_reference == "chosen by hand"

@@ -10,6 +10,7 @@ import click
 from evenhand.cli.options import Number, json_option, shoot_option
 
 if TYPE_CHECKING:
+    from evenhand.grade.document import Adjustment
     from evenhand.shoot.document import ClipEntry
 
 RENDERINGS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
@@ -102,7 +103,14 @@ def command(
 
 def adjustment_words(entry: ClipEntry) -> str:
     """What was set by hand on a clip, in a line."""
-    made = entry.adjustment
+    parts = adjusted(entry.adjustment)
+    if entry.rendering:
+        parts.append(f"rendering {entry.rendering}")
+    return "; ".join(parts) or "nothing is set by hand"
+
+
+def adjusted(made: Adjustment) -> list[str]:
+    """What an adjustment changes, each thing in a few words."""
     parts = [f"exposure {made.exposure:+.2f} stop"] if made.exposure else []
     if made.white:
         parts.append(f"white {made.white.kelvin:.0f} K, Duv {made.white.duv:+.4f}")
@@ -114,6 +122,4 @@ def adjustment_words(entry: ClipEntry) -> str:
         parts.append(f"contrast {made.contrast:g}")
     if made.saturation != 1:
         parts.append(f"saturation {made.saturation:g}")
-    if entry.rendering:
-        parts.append(f"rendering {entry.rendering}")
-    return "; ".join(parts) or "nothing is set by hand"
+    return parts

@@ -42,9 +42,12 @@ new_shoot_option: Decorator = click.option(
 
 
 class Strength(click.ParamType[float]):
-    """A share written 70% or 0.7."""
+    """A share written 70% or 0.7; `what` is what a refusal calls it."""
 
     name = "strength"
+
+    def __init__(self, what: str = "a strength") -> None:
+        self.what = what
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -53,12 +56,27 @@ class Strength(click.ParamType[float]):
             return value
         match = re.fullmatch(r"\s*([0-9]*\.?[0-9]+)\s*(%?)\s*", str(value))
         if match is None:
-            self.fail(f"a strength is written 70% or 0.7, not {value!r}.", param, ctx)
+            self.fail(f"{self.what} is written 70% or 0.7, not {value!r}.", param, ctx)
         share = float(match[1]) / (100 if match[2] else 1)
         if not 0 <= share <= 1:
             meant = f" Did you mean {value}%?" if not match[2] and share <= 100 else ""
-            self.fail(f"a strength goes from 0% to 100%, not {value}.{meant}", param, ctx)
+            self.fail(f"{self.what} goes from 0% to 100%, not {value}.{meant}", param, ctx)
         return share
+
+
+chart_option: Decorator = click.option(
+    "--chart/--no-chart",
+    "use_charts",
+    default=None,
+    help="Look for a 24-patch chart, or do not (default: as before; at first, look).",
+)
+warmth_option: Decorator = click.option(
+    "--keep-warmth",
+    type=Strength("a share of warmth"),
+    metavar="30%",
+    help="Leave this share of the light's warmth in, where a chart or a grey card sets the white "
+    "(default: as before; at first 0%).",
+)
 
 
 class At(click.ParamType[str]):

@@ -11,12 +11,14 @@ import click
 
 from evenhand.cli.options import (
     Strength,
+    chart_option,
     damaged_option,
     json_option,
     new_shoot_option,
     overwrite_option,
     pair,
     quality_option,
+    warmth_option,
 )
 
 if TYPE_CHECKING:
@@ -37,6 +39,8 @@ class Order:
     encodings: tuple[tuple[str, str], ...] = ()
     allow_damaged: bool = False
     overwrite: bool = False
+    use_charts: bool | None = None
+    keep_warmth: float | None = None
     truth: Path | None = None
 
 
@@ -74,6 +78,8 @@ class Order:
     metavar="CLIP=NAME",
     help="What a clip is, where the evidence leaves it open; *=NAME for all such clips.",
 )
+@chart_option
+@warmth_option
 @damaged_option
 @overwrite_option
 @new_shoot_option
@@ -102,7 +108,7 @@ def command(
 def whole_job(order: Order, as_json: bool = False) -> int:
     """Every step in turn, each shown as it is done; exit status 1 if anything was left undone."""
     from evenhand.cli import show
-    from evenhand.cli.level import show_levels
+    from evenhand.cli.levelled import show_levels
     from evenhand.cli.master import show_masters
     from evenhand.cli.scan import show_findings
     from evenhand.jobs.identify import scan
@@ -122,7 +128,8 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     if not as_json:
         show_findings(found)
     with show.progress() as progress:
-        levelled = level(order.shoot, LevelOptions(), progress)
+        wishes = LevelOptions(keep_warmth=order.keep_warmth, use_charts=order.use_charts)
+        levelled = level(order.shoot, wishes, progress)
     if not as_json:
         show_levels(levelled)
     if order.look is not None:  # else what was chosen before stays

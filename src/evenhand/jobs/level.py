@@ -2,86 +2,98 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
-from fractions import Fraction
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
-import numpy as np
-from numpy.typing import NDArray
 
-from evenhand.colourmath.encodings import Encoding
 from evenhand.errors import UsageError
-from evenhand.grade.document import Levelling
-from evenhand.grade.exact import scene_light_image
-from evenhand.jobs.charts import CHART_LONGEST, chart_in
-from evenhand.jobs.originals import original_and_facts
+from evenhand.grade.document import Adjustment, Levelling
+from evenhand.jobs.changes import Change, changes
+from evenhand.jobs.greys import GreyPoint, grey_sample, with_greys
+from evenhand.jobs.links import evenness_of, links_of
+from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.measure.decisions import (
-    ChartSample,
-    Evenness,
-    GreySample,
-    LevelDecision,
-    Link,
-    Setup,
-)
-from evenhand.measure.ends import clip_code
-from evenhand.measure.evenness import evenness
+from evenhand.jobs.views import KIND, Looked, Looker, Source
+from evenhand.measure.decisions import Evenness, LevelDecision, Setup
+from evenhand.measure.findings import Findings, remarks, warnings
 from evenhand.measure.levelling import grey_refusal, level_setup
-from evenhand.measure.scopes import LEVEL_PERCENT, measure_scopes
-from evenhand.measure.setups import ClipView, find_links, group, picture_numbers
-from evenhand.measure.views import AnalysisFrame, features
-from evenhand.media.analysis import LONGEST, signal_at, sized_signals
-from evenhand.media.records import ClipFacts
+from evenhand.measure.reference import BY_HAND
+from evenhand.measure.setups import Named, group
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry, GreyEntry, SetupEntry, Shoot
+from evenhand.shoot.cache import Cache
+from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
+from evenhand.shoot.setups import Word, forgotten, joined, put, renamed, split
 
-SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
-FLOOR = 0.004  # scene light under which a pixel is noise and does not vote
-GREY_BOX = 0.012  # of the picture's width: the side of a grey sample
+__all__ = ["GreyPoint", "LevelOptions", "LevelResult", "Regrouping", "level"]
 
 
 @dataclass(frozen=True, slots=True)
-class GreyPoint:
-    """Where a grey card is: seconds from the first frame, fractions of the upright picture."""
+class Regrouping:
+    """What a person says of setups, done in this order.
 
-    clip: str
-    time: Fraction
-    x: float
-    y: float
+    rename: old and new names; join: the second setup goes into the first; split: the clips leave
+    this setup for one of their own; setup: the clips go into the setup of this name, which is also
+    the name of what was split off.
+    """
+
+    rename: tuple[tuple[str, str], ...] = ()
+    join: tuple[tuple[str, str], ...] = ()
+    split: str | None = None
+    setup: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class LevelOptions:
     """What a person says about levelling; everything else is measured.
 
-    `keep_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
-    sets the white; without `use_charts` no chart is looked for. `greys` come beside those pointed
-    at before, one a clip, unless `forget_greys`.
+    All of it is remembered, until it is said otherwise or taken back with `forget`. `clips` are
+    those that `setups.split`, `setups.setup` and `forget` are about. `keep_warmth` is the share
+    0..1 of the light's warmth that stays where a chart or a grey card sets the white; without
+    `use_charts` no chart is looked for, without `steady` light that changes inside a clip is left;
+    None leaves these as they were. `greys` come beside those pointed at before, one a clip.
+    `again` measures anew what was measured before.
     """
 
     references: tuple[str, ...] = ()
-    setup: str | None = None
-    setup_clips: tuple[str, ...] = ()
+    setups: Regrouping = field(default_factory=Regrouping)
+    clips: tuple[str, ...] = ()
     greys: tuple[GreyPoint, ...] = ()
+    forget: tuple[Word, ...] = ()
+    keep_warmth: float | None = None
+    use_charts: bool | None = None
+    steady: bool | None = None
+    again: bool = False
     dry_run: bool = False
-    use_charts: bool = True
-    keep_warmth: float = 0.0
-    forget_greys: bool = False
+
+
+class ClipTold(msgspec.Struct, frozen=True):
+    """What has to be known of one clip beside its decision.
+
+    `findings` are as shot; `remarks` and `warnings` say in words what of them matters. `by_hand` is
+    what a person set on top of levelling, where there is anything.
+    """
+
+    clip: str
+    findings: Findings
+    remarks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    by_hand: Adjustment | None = None
 
 
 class LevelResult(msgspec.Struct, frozen=True):
-    """Setups, decisions and evenness.
+    """Setups, decisions and evenness, what is told of the clips, and what changed.
 
     `left_out` are clips whose encoding is not settled, `greys_refused` the grey cards that were
-    not used, each with its reason.
+    not used, each with its reason. `changes` is against what was decided before.
     """
 
     setups: tuple[Setup, ...]
     decisions: tuple[LevelDecision, ...]
     evenness: tuple[Evenness, ...]
+    clips: tuple[ClipTold, ...]
+    changes: tuple[Change, ...]
     left_out: tuple[str, ...]
     saved: bool
     greys_refused: tuple[str, ...] = ()
@@ -90,180 +102,130 @@ class LevelResult(msgspec.Struct, frozen=True):
 def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> LevelResult:
     """Level all clips of a shoot whose encoding is settled, and save unless it is a dry run.
 
-    Raises UsageError for clips that do not exist, grey points outside the picture, and a share of
-    warmth that is none.
+    What was measured before is taken from the cache, unless `options.again`; the decisions are the
+    same either way. What a person said before is kept. Raises UsageError for clips and setups that
+    do not exist, grey points outside the picture, and a share of warmth that is none.
     """
-    if not 0 <= options.keep_warmth <= 1:
-        share = f"{options.keep_warmth:.0%}"
-        raise UsageError("--keep-warmth", f"{share} is not a share", "Write 0% to 100%")
-    shoot = store.load(folder)
-    named, references = _persons_word(shoot, options)
-    settled = [clip for clip in shoot.readable() if clip.encoding is not None]
-    views: dict[str, ClipView] = {}
-    charts: list[ChartSample] = []
-    for number, clip in enumerate(settled, 1):
-        progress(Step("level", clip.id, number, len(settled)))
-        views[clip.id], chart = _view(folder, shoot, clip, number, options.use_charts)
-        charts += [chart] if chart is not None else []
-    points = _pointed_at(shoot, options)
-    greys = [_grey(folder, shoot, point) for point in points]
-    progress(Step("match", "all clips", 1, 1))
-    links = find_links(list(views.values()))
-    setups = group(list(views.values()), links, named, references)
-    decisions = [
-        decision
-        for setup in setups
-        for decision in level_setup(setup, views, links, greys, charts, options.keep_warmth)
-    ]
-    even = _evenness(setups, decisions, views, links)
-    if not options.dry_run:
-        decided = _decided(store.load(folder), setups, decisions, even)
-        kept = tuple(GreyEntry(p.clip, str(p.time), p.x, p.y) for p in points)
-        store.save(folder, msgspec.structs.replace(decided, greys=kept))
-    return LevelResult(
+    before = store.load(folder)
+    shoot = _said(before, options)
+    with Cache(folder) as cache:
+        looked = _looked(cache, shoot, options, progress)
+        links = links_of(cache, looked, progress)
+        greys = [grey_sample(cache, folder, shoot, entry) for entry in shoot.greys]
+        setups = group([one.view for one in looked], links, _named(shoot, options))
+        views = {one.view.id: one.view for one in looked}
+        charts = [one.chart for one in looked if one.chart is not None]
+        warmth = shoot.wishes.keep_warmth
+        decisions = [
+            decision
+            for setup in setups
+            for decision in level_setup(setup, views, links, greys, charts, warmth)
+        ]
+        even = [evenness_of(cache, setup, decisions, looked, links) for setup in setups]
+    result = LevelResult(
         setups=setups,
         decisions=tuple(decisions),
-        evenness=even,
+        evenness=tuple(even),
+        clips=tuple(_told(shoot, one, decisions) for one in looked),
+        changes=changes(before, setups, decisions),
         left_out=tuple(c.id for c in shoot.readable() if c.encoding is None),
         saved=not options.dry_run,
         greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
     )
+    if not options.dry_run:
+        store.save(folder, _decided(_said(store.load(folder), options), result))
+    return result
 
 
-def _pointed_at(shoot: Shoot, options: LevelOptions) -> list[GreyPoint]:
-    """Grey cards that a person pointed at, now or before; the later word on a clip counts."""
-    points = {
-        g.clip: GreyPoint(g.clip, Fraction(g.seconds), g.x, g.y)
-        for g in shoot.greys
-        if not options.forget_greys and any(c.id == g.clip for c in shoot.clips)
-    }
-    for point in options.greys:
-        clip = shoot.clip(point.clip).id
-        points[clip] = GreyPoint(clip, point.time, point.x, point.y)
-    return list(points.values())
-
-
-def _persons_word(
-    shoot: Shoot, options: LevelOptions
-) -> tuple[dict[str, tuple[str, ...]], tuple[str, ...]]:
-    """Setups and references that a person named, now or before."""
-    named = {s.name: s.clips for s in shoot.setups if s.by == "person"}
-    if options.setup is not None:
-        if not options.setup_clips:
-            raise UsageError("--setup", "no clip is named", "Write --setup NAME CLIP…")
-        chosen = tuple(shoot.clip(name).id for name in options.setup_clips)
-        named = {
-            name: tuple(c for c in clips if c not in chosen) for name, clips in named.items()
-        } | {options.setup: chosen}
-    references = tuple(shoot.clip(name).id for name in options.references)
-    kept = tuple(s.reference for s in shoot.setups if s.reference_by == "person")
-    return {name: clips for name, clips in named.items() if clips}, references + kept
-
-
-def _view(
-    folder: Path, shoot: Shoot, clip: ClipEntry, order: int, use_charts: bool
-) -> tuple[ClipView, ChartSample | None]:
-    assert clip.encoding is not None
-    path, facts = original_and_facts(folder, shoot, clip)
-    longest = CHART_LONGEST if use_charts else LONGEST
-    sizes = sized_signals(path, facts, clip.encoding, SHARES, (LONGEST, longest))
-    signals = [(time, small) for time, (small, _) in sizes]
-    clip_level = _clip_level([signal for _, signal in signals], clip.encoding)
-    frames = [
-        AnalysisFrame(
-            signal=signal,
-            light=scene_light_image(signal, clip.encoding),
-            clip_level=clip_level,
-            floor=FLOOR,
-            time=time,
-        )
-        for time, signal in signals
-    ]
-    chart = None
-    if use_charts:
-        large = [(time, signal) for time, (_, signal) in sizes]
-        chart = chart_in(clip.id, large, clip.encoding, clip_level)
-    view = ClipView(
-        id=clip.id,
-        created=_seconds(facts),
-        order=order,
-        encoding=clip.encoding,
-        features=tuple(features(frame) for frame in frames),
-        numbers=picture_numbers(frames, facts.duration),
-    )
-    return view, chart
-
-
-def _clip_level(signals: Sequence[NDArray[np.float32]], encoding: Encoding) -> float:
-    """The signal above which a pixel is clipped: the spike of the histogram, or the end of it."""
-    matrix = encoding.matrix if encoding.matrix in ("bt709", "bt2020") else "bt709"
-    pooled = sum(measure_scopes(s, matrix).histogram.astype(np.int64) for s in signals)
-    code = clip_code(np.asarray(pooled))
-    return 1.0 if code is None else float(LEVEL_PERCENT[code]) / 100.0
-
-
-def _seconds(facts: ClipFacts) -> float | None:
-    if not facts.created:
-        return None
-    try:
-        return datetime.fromisoformat(facts.created.replace("Z", "+00:00")).timestamp()
-    except ValueError:
-        return None
-
-
-def _grey(folder: Path, shoot: Shoot, point: GreyPoint) -> GreySample:
-    clip = shoot.clip(point.clip)
-    encoding = shoot.grade(clip).encoding
-    if not (0 <= point.x <= 1 and 0 <= point.y <= 1):
+def _said(shoot: Shoot, options: LevelOptions) -> Shoot:
+    """The document with what a person says this time."""
+    clips = tuple(shoot.clip(name).id for name in options.clips)
+    said = options.setups
+    shoot = forgotten(shoot, options.forget, clips)
+    for old, new in said.rename:
+        shoot = renamed(shoot, old, new)
+    for first, second in said.join:
+        shoot = joined(shoot, first, second)
+    if (said.split or said.setup) and not clips:
         raise UsageError(
-            "--grey",
-            f"{point.x:g},{point.y:g} is outside the picture",
-            "Write fractions of width and height from the top left, such as 0.45,0.60",
+            "--split" if said.split else "--setup", "no clip is named", "Name its clips: CLIP…"
         )
-    path, facts = original_and_facts(folder, shoot, clip)
-    signal = signal_at(path, facts, encoding, point.time)
-    height, width = signal.shape[:2]
-    half = max(2, round(GREY_BOX * width / 2))
-    x, y = round(point.x * (width - 1)), round(point.y * (height - 1))
-    box = signal[max(y - half, 0) : y + half + 1, max(x - half, 0) : x + half + 1]
-    light = scene_light_image(np.ascontiguousarray(box), encoding).reshape(-1, 3)
-    median = np.median(light, axis=0)
-    logs = np.log2(np.maximum(light[:, 1], 1e-5))
-    spread = 1.4826 * float(np.median(np.abs(logs - np.median(logs))))
-    clipped = bool((box.max(axis=-1) >= 0.98).mean() > 0.01)
-    r, g, b = (float(v) for v in median)
-    return GreySample(clip.id, (r, g, b), spread, clipped)
+    if said.split:
+        shoot = split(shoot, said.split, clips, said.setup)
+    elif said.setup:
+        shoot = put(shoot, said.setup, clips)
+    return _wished(with_greys(shoot, options.greys), options)
 
 
-def _evenness(
-    setups: Sequence[Setup],
-    decisions: Sequence[LevelDecision],
-    views: Mapping[str, ClipView],
-    links: Sequence[Link],
-) -> tuple[Evenness, ...]:
-    return tuple(
-        evenness([d for d in decisions if d.setup == setup.name], views, links) for setup in setups
+def _wished(shoot: Shoot, options: LevelOptions) -> Shoot:
+    kept = options.keep_warmth
+    if kept is not None and not 0 <= kept <= 1:
+        raise UsageError("--keep-warmth", f"{kept:.0%} is not a share", "Write 0% to 100%")
+    asked = {"keep_warmth": kept, "use_charts": options.use_charts, "steady": options.steady}
+    wishes = msgspec.structs.replace(
+        shoot.wishes, **{name: value for name, value in asked.items() if value is not None}
+    )
+    return msgspec.structs.replace(shoot, wishes=wishes)
+
+
+def _named(shoot: Shoot, options: LevelOptions) -> Named:
+    """Setups, names and references that a person said, or that were so before."""
+    references = [shoot.clip(name).id for name in reversed(options.references)]
+    references += [s.reference for s in shoot.setups if s.reference_by == "person"]
+    return Named(
+        setups={s.name: s.clips for s in shoot.setups if s.by == "person"},
+        names={s.name: s.clips for s in shoot.setups if s.by != "person" and s.name},
+        references=references,
     )
 
 
-def _decided(
-    shoot: Shoot,
-    setups: Sequence[Setup],
-    decisions: Sequence[LevelDecision],
-    even: Sequence[Evenness],
-) -> Shoot:
+def _looked(cache: Cache, shoot: Shoot, options: LevelOptions, progress: Progress) -> list[Looked]:
+    settled = [clip for clip in shoot.readable() if clip.encoding is not None]
+    if options.again:
+        for clip in settled:
+            cache.forget(clip.fingerprint, KIND)
+    looker = Looker(cache)
+    looked = []
+    for number, clip in enumerate(settled, 1):
+        progress(Step("level", clip.id, number, len(settled)))
+        looked.append(looker.look(_source(cache, shoot, clip, number)))
+    return looked
+
+
+def _source(cache: Cache, shoot: Shoot, clip: ClipEntry, order: int) -> Source:
+    assert clip.encoding is not None
+    path = store.original(shoot, clip)
+    facts = remembered_facts(cache, clip.fingerprint, path)
+    wishes = shoot.wishes
+    return Source(clip.id, order, path, facts, clip.fingerprint, clip.encoding, wishes.use_charts)
+
+
+def _told(shoot: Shoot, one: Looked, decisions: Sequence[LevelDecision]) -> ClipTold:
+    [decision] = [d for d in decisions if d.clip == one.view.id]
+    adjustment = shoot.clip(one.view.id).adjustment
+    return ClipTold(
+        clip=one.view.id,
+        findings=one.findings,
+        remarks=remarks(one.findings),
+        warnings=warnings(one.findings, decision.stops + adjustment.exposure),
+        by_hand=adjustment if adjustment != Adjustment() else None,
+    )
+
+
+def _decided(shoot: Shoot, result: LevelResult) -> Shoot:
     """The document with what was decided in it."""
-    by_clip = {d.clip: d for d in decisions}
-    changed = []
-    for clip in shoot.clips:
-        decision = by_clip.get(clip.id)
-        if decision is not None:
-            levelling = Levelling(decision.stops, decision.white)
-            changed.append(
-                msgspec.structs.replace(
-                    clip, setup=decision.setup, levelling=levelling, decision=decision
-                )
-            )
+    told = {one.clip: one for one in result.clips}
+    changed = [
+        msgspec.structs.replace(
+            shoot.clip(decision.clip),
+            setup=decision.setup,
+            levelling=Levelling(decision.stops, decision.white),
+            decision=decision,
+            findings=told[decision.clip].findings,
+        )
+        for decision in result.decisions
+    ]
+    by_person = {s.name for s in shoot.setups if s.named_by == "person"}
     entries = tuple(
         SetupEntry(
             name=setup.name,
@@ -271,10 +233,11 @@ def _decided(
             reference=setup.reference,
             why_reference=setup.why_reference,
             by="person" if any(m.how == "named" for m in setup.members) else "measurement",
-            reference_by="person" if setup.why_reference == "chosen by hand" else "measurement",
+            named_by="person" if setup.name in by_person else "measurement",
+            reference_by="person" if setup.why_reference == BY_HAND else "measurement",
             members=setup.members,
             evenness=record,
         )
-        for setup, record in zip(setups, even, strict=True)
+        for setup, record in zip(result.setups, result.evenness, strict=True)
     )
     return msgspec.structs.replace(shoot.with_clips(*changed), setups=entries)

@@ -12,14 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.measure import ratios
-from evenhand.measure.colours import (
-    ColourLikeness,
-    brightness_shift,
-    colour_histogram,
-    colour_likeness,
-)
+from evenhand.measure.clipview import ClipView, summary_of
+from evenhand.measure.colours import ColourLikeness, brightness_shift, colour_likeness
 from evenhand.measure.decisions import Proposal
-from evenhand.measure.setups import ClipView
 
 STRENGTH, MOST_MIRED = 0.6, 25.0
 LEAST_MIRED = 3.0  # smaller proposals are not worth a person's time
@@ -34,16 +29,15 @@ def propose(
 
     reference_fault: log2 cone gains that the reference is itself corrected by.
     """
-    theirs = colour_histogram(reference.features)
-    own = colour_histogram(clip.features)
-    if theirs is None or own is None:
+    theirs, own = summary_of(reference), summary_of(clip)
+    if theirs.colours is None or own.colours is None:
         return None
-    found = colour_likeness(theirs, own)
+    found = colour_likeness(theirs.colours, own.colours)
     gains = _part(found) + reference_fault
     if ratios.mired_size(gains - ratios.stops_of(gains)) < LEAST_MIRED:
         return None
     typical, worst = next((t, w) for least, t, w in ERRORS if found.shifted >= least)
-    brighter = brightness_shift(reference.features, clip.features)
+    brighter = brightness_shift(theirs.tones, own.tones)
     return Proposal(
         white=ratios.white_of(gains),
         mired_error=typical,

@@ -119,7 +119,11 @@ def stretched(values: FloatImage) -> NDArray[np.uint8]:
 
 def similar(a: Features, b: Features, most: int = KEYPOINTS) -> NDArray[np.intp]:
     """Pairs (n, 2) of descriptors of a and b that are each other's nearest, and clearly so."""
-    first, second = a.descriptors[:most], b.descriptors[:most]
+    return similar_descriptors(a.descriptors[:most], b.descriptors[:most])
+
+
+def similar_descriptors(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """The same of descriptors (n, 128) alone."""
     if len(first) < 8 or len(second) < 8:
         return np.zeros((0, 2), np.intp)
     likeness = _product(_unit(first), _unit(second))

@@ -86,6 +86,19 @@ def propose_white(frames: Sequence[Features]) -> Proposal | None:
     )
 
 
+def off_neutral(frames: Sequence[Features]) -> float | None:
+    """Mireds by which a clip's greys seem to be off D65, or None where the estimates disagree.
+
+    Good enough to choose among clips, not to correct one.
+    """
+    votes = [v for v in (_vote(f) for f in frames) if v is not None]
+    agreeing = [v for v in votes if _mired_between(v.locus, v.grey) <= AGREE_MIRED]
+    if not agreeing or len(agreeing) < AGREE_SHARE * len(frames):
+        return None
+    uv = np.median([(v.locus + v.grey) / 2 for v in agreeing], axis=0)
+    return ratios.mired_size(_gains(uv))
+
+
 def scene_to_keep(luminance: Floats, uv: Floats, white: Floats) -> str:
     """Why a picture is meant to be dark or coloured, in a word; empty where it is not.
 
@@ -134,14 +147,21 @@ def _locus_vote(uv: Floats, weight: Floats) -> Floats:
     return mean
 
 
-def _grey_pixels(light: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats | None:
-    """Mean chromaticity of the pixels whose local contrast is the same in all channels."""
+def grey_index(
+    light: NDArray[np.float32], valid: NDArray[np.bool_]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """How unlike the local contrast of the three channels is, and where there is any (h, w)."""
     logs = np.log(np.maximum(light, 1e-5))
     contrast = cv2.Laplacian(cv2.GaussianBlur(logs, (0, 0), 0.7), cv2.CV_32F)
     green = np.abs(contrast[..., 1])
     unlike = np.hypot(contrast[..., 0] - contrast[..., 1], contrast[..., 2] - contrast[..., 1])
     index = cv2.blur(unlike / np.maximum(green, 1e-4), (3, 3))
-    usable = valid & (green > 0.02)
+    return np.asarray(index, np.float32), valid & (green > 0.02)
+
+
+def _grey_pixels(light: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats | None:
+    """Mean chromaticity of the pixels whose local contrast is the same in all channels."""
+    index, usable = grey_index(light, valid)
     if usable.sum() < 100:
         return None
     chosen = usable & (index <= np.quantile(index[usable], 0.02))

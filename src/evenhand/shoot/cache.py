@@ -48,6 +48,14 @@ class Cache:
                 "INSERT OR REPLACE INTO measurement VALUES (?, ?, ?)", (fingerprint, kind, content)
             )
 
+    def forget(self, fingerprint: str, beginning: str) -> None:
+        """Drop what was measured of one clip, of every kind that begins so."""
+        with self._db:
+            self._db.execute(
+                "DELETE FROM measurement WHERE fingerprint = ? AND substr(kind, 1, ?) = ?",
+                (fingerprint, len(beginning), beginning),
+            )
+
     def close(self) -> None:
         """Release the file."""
         self._db.close()

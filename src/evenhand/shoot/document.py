@@ -15,6 +15,7 @@ from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Member
+from evenhand.measure.findings import Findings
 
 FORMAT = "evenhand shoot"
 VERSION = 1
@@ -42,6 +43,7 @@ class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
     setup: str | None = None
     levelling: Levelling = Levelling()
     decision: LevelDecision | None = None
+    findings: Findings | None = None
     adjustment: Adjustment = Adjustment()
     rendering: Rendering | None = None
     look: LookUse | None = None
@@ -50,7 +52,8 @@ class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
 class SetupEntry(msgspec.Struct, frozen=True, kw_only=True):
     """A setup: its name, its clips by id, its reference clip, and who decided.
 
-    `members` says why each clip belongs to it; `evenness` how alike they are, before and after.
+    `by` says who put the clips into it, `named_by` who gave it its name. `members` says why each
+    clip belongs to it; `evenness` how alike they are, before and after.
     """
 
     name: str
@@ -58,6 +61,7 @@ class SetupEntry(msgspec.Struct, frozen=True, kw_only=True):
     reference: str
     why_reference: str = ""
     by: Literal["measurement", "person"] = "measurement"
+    named_by: Literal["measurement", "person"] = "measurement"
     reference_by: Literal["measurement", "person"] = "measurement"
     members: tuple[Member, ...] = ()
     evenness: Evenness | None = None
@@ -72,6 +76,19 @@ class GreyEntry(msgspec.Struct, frozen=True):
     seconds: str
     x: float
     y: float
+
+
+class LevelWishes(msgspec.Struct, frozen=True):
+    """What a person wants of levelling: asked once, and kept until it is asked otherwise.
+
+    `keep_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
+    sets the white. `use_charts`: charts are looked for. `steady`: light that changes inside a clip
+    is evened out.
+    """
+
+    keep_warmth: float = 0.0
+    use_charts: bool = True
+    steady: bool = True
 
 
 class CardEntry(msgspec.Struct, frozen=True):
@@ -126,6 +143,7 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
     clips: tuple[ClipEntry, ...] = ()
     setups: tuple[SetupEntry, ...] = ()
     greys: tuple[GreyEntry, ...] = ()
+    wishes: LevelWishes = LevelWishes()
     masters: tuple[MasterEntry, ...] = ()
 
     def readable(self) -> tuple[ClipEntry, ...]:

@@ -1,0 +1,108 @@
+"""A levelling decision with all its numbers, on the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from evenhand.cli import show
+from evenhand.cli.levelled import MEASURED, correction
+
+if TYPE_CHECKING:
+    from evenhand.jobs.explain import Explanation
+    from evenhand.measure.decisions import LevelDecision
+
+
+def show_explanation(folder: Path, name: str, as_json: bool) -> None:
+    """Everything that is known of a clip's levelling."""
+    from evenhand.jobs.explain import explain
+
+    told = explain(folder, name)
+    if as_json:
+        show.json_out(told)
+        return
+    decision = told.decision
+    show.line(f"{told.clip} in {told.setup}, reference {told.reference}")
+    show.paragraph(f"{decision.status}: {correction(decision)}")
+    show.paragraph(f"why: {decision.why}")
+    if decision.status in MEASURED:
+        show.paragraph(f"sure: {show.percent(decision.confidence)}")
+    _match(decision)
+    _by_hand(told)
+    _setup(told)
+    _trust(told)
+    _picture(told)
+    _proposal(decision)
+    if decision.would_change:
+        show.paragraph(f"what would change it: {decision.would_change}")
+
+
+def _match(decision: LevelDecision) -> None:
+    match = decision.match
+    if match is None or not match.inliers:
+        return
+    show.paragraph(
+        f"the match: {match.inliers} points agree ({show.percent(match.inlier_ratio)} of "
+        f"those alike), {show.percent(match.coverage)} of the picture measured, "
+        f"spread {match.spread:.3f} stop, {show.percent(match.support)} with one ratio"
+    )
+
+
+def _by_hand(told: Explanation) -> None:
+    from evenhand.cli.adjust import adjusted
+
+    parts = adjusted(told.adjustment)
+    if not parts:
+        return
+    whole = ""
+    if told.adjustment.exposure:
+        total = told.decision.stops + told.adjustment.exposure
+        whole = f"; exposure is {total:+.2f} stop in all"
+    if told.adjustment.white is not None:
+        whole += "; its white counts instead of the levelled one"
+    show.paragraph(f"by hand, over levelling: {'; '.join(parts)}{whole}")
+    show.paragraph(f"to take that back: evenhand adjust {told.clip} --reset")
+
+
+def _setup(told: Explanation) -> None:
+    others = [c for c in told.mates if c != told.clip]
+    mates = f"with {', '.join(others)}" if others else "alone"
+    show.paragraph(f"in {told.setup} {mates}: {told.membership}")
+    if others:
+        show.paragraph(f"reference {told.reference}: {told.why_reference}")
+
+
+def _trust(told: Explanation) -> None:
+    show.paragraph("what may set exposure and white, the most trusted first:")
+    for number, source in enumerate(told.trust, 1):
+        counts = " <- this counts" if source.counts else ""
+        show.paragraph(f"{number}. {source.source}: {source.found}{counts}", indent="    ")
+
+
+def _picture(told: Explanation) -> None:
+    from evenhand.measure.findings import ends_told
+
+    if told.findings is None:
+        return
+    show.paragraph(f"ends of the range, as shot: {ends_told(told.findings.ends)}")
+    for words in (*told.remarks, *told.warnings):
+        show.paragraph(f"note: {words}")
+    if told.findings.noise is not None:
+        share = show.percent(told.findings.noise / 0.18, 1)
+        show.paragraph(f"noise, as shot: {share} of an 18 % grey")
+
+
+def _proposal(decision: LevelDecision) -> None:
+    p = decision.proposal
+    if p is None:
+        return
+    white = f"{p.white.kelvin:.0f} K, Duv {p.white.duv:+.4f}"
+    show.paragraph(
+        f"proposal, not applied: white {white} (typical error {p.mired_error:.0f} mired, one "
+        f"case in ten over {p.mired_worst:.0f}); {p.why}"
+    )
+    show.paragraph(f"exposure: {p.exposure}")
+    show.paragraph(
+        f"to take it: evenhand adjust {decision.clip} --white {p.white.kelvin:.0f} "
+        f"--duv {p.white.duv:.4f}"
+    )

@@ -1,0 +1,65 @@
+"""What levelling changes against what was decided before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from evenhand.grade.document import White
+from evenhand.measure.decisions import LevelDecision, Setup
+from evenhand.shoot.document import ClipEntry, Shoot
+
+UNSEEN_STOPS, UNSEEN_KELVIN, UNSEEN_DUV = 0.005, 5.0, 0.00005  # what is not printed is no change
+
+
+class Change(msgspec.Struct, frozen=True):
+    """One thing that becomes another, in words: of a clip, or of a setup ("reference")."""
+
+    subject: str
+    what: str
+    before: str
+    after: str
+
+
+def changes(
+    shoot: Shoot, setups: Sequence[Setup], decisions: Sequence[LevelDecision]
+) -> tuple[Change, ...]:
+    """Everything that is decided otherwise than the document has it."""
+    told = []
+    for decision in decisions:
+        told += _of_clip(shoot.clip(decision.clip), decision)
+    before = {s.name: s.reference for s in shoot.setups}
+    for setup in setups:
+        old = before.get(setup.name, "")
+        if old and old != setup.reference:
+            told.append(Change(setup.name, "reference", old, setup.reference))
+    return tuple(told)
+
+
+def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:
+    if clip.decision is None:
+        return []
+    told = []
+    if clip.setup != decision.setup:
+        told.append(Change(clip.id, "setup", clip.setup or "none", decision.setup))
+    if clip.decision.status != decision.status:
+        told.append(Change(clip.id, "status", clip.decision.status, decision.status))
+    if abs(clip.levelling.stops - decision.stops) >= UNSEEN_STOPS:
+        before, after = (f"{s:+.2f} stop" for s in (clip.levelling.stops, decision.stops))
+        told.append(Change(clip.id, "exposure", before, after))
+    if _differ(clip.levelling.white, decision.white):
+        told.append(
+            Change(clip.id, "white was", _white(clip.levelling.white), _white(decision.white))
+        )
+    return told
+
+
+def _differ(a: White | None, b: White | None) -> bool:
+    if a is None or b is None:
+        return a is not b
+    return abs(a.kelvin - b.kelvin) >= UNSEEN_KELVIN or abs(a.duv - b.duv) >= UNSEEN_DUV
+
+
+def _white(white: White | None) -> str:
+    return "as shot" if white is None else f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"

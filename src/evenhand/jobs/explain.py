@@ -1,0 +1,101 @@
+"""Why a clip is levelled as it is: everything that the document knows of the decision."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from evenhand.errors import ShootError
+from evenhand.grade.document import Adjustment
+from evenhand.measure.decisions import LevelDecision
+from evenhand.measure.findings import Findings, remarks, warnings
+from evenhand.shoot import store
+from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
+
+
+class Trust(msgspec.Struct, frozen=True):
+    """One thing that may set exposure and white, what there is of it, and whether it counted."""
+
+    source: str
+    found: str
+    counts: bool
+
+
+class Explanation(msgspec.Struct, frozen=True, kw_only=True):
+    """A clip's decision with what led to it.
+
+    `mates` are all clips of the setup. `trust` is in order: the first that there is counts.
+    `adjustment` is what a person set on top.
+    """
+
+    clip: str
+    setup: str
+    mates: tuple[str, ...]
+    membership: str
+    reference: str
+    why_reference: str
+    decision: LevelDecision
+    trust: tuple[Trust, ...]
+    adjustment: Adjustment
+    findings: Findings | None
+    remarks: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def explain(folder: Path, name: str) -> Explanation:
+    """What is known of a clip's levelling. Raises ShootError where it was not levelled yet."""
+    shoot = store.load(folder)
+    clip = shoot.clip(name)
+    decision = clip.decision
+    setup = next((s for s in shoot.setups if clip.id in s.clips), None)
+    if decision is None or setup is None:
+        raise ShootError(name, "it has not been levelled", "Run: evenhand level")
+    found = clip.findings
+    return Explanation(
+        clip=clip.id,
+        setup=setup.name,
+        mates=setup.clips,
+        membership=next((m.why for m in setup.members if m.clip == clip.id), ""),
+        reference=setup.reference,
+        why_reference=setup.why_reference,
+        decision=decision,
+        trust=_trust(shoot, clip, setup, decision),
+        adjustment=clip.adjustment,
+        findings=found,
+        remarks=remarks(found) if found else (),
+        warnings=warnings(found, decision.stops + clip.adjustment.exposure) if found else (),
+    )
+
+
+def _trust(
+    shoot: Shoot, clip: ClipEntry, setup: SetupEntry, decision: LevelDecision
+) -> tuple[Trust, ...]:
+    """What could set the exposure and white of a clip, the most trusted first."""
+    mates = [shoot.clip(c).decision for c in setup.clips]
+    by = {d.status: d.clip for d in mates if d is not None and d.status in ("chart", "grey")}
+    by_hand = clip.adjustment.white is not None
+    reached = decision.status != "left alone"
+    charts = by.get("chart")
+    greys = [g.clip for g in shoot.greys if g.clip in setup.clips]
+    told = [
+        Trust("a white by hand", "set" if by_hand else "none", by_hand),
+        Trust(
+            "a 24-patch chart",
+            f"in {charts}" if charts else _no_chart(shoot),
+            charts is not None and reached and not by_hand,
+        ),
+        Trust(
+            "a grey card",
+            f"in {', '.join(greys)}" if greys else "none pointed at",
+            charts is None and "grey" in by and reached and not by_hand,
+        ),
+    ]
+    settled = any(t.counts for t in told)
+    told.append(Trust("the reference clip as shot", setup.reference, reached and not settled))
+    told.append(Trust("the clip as shot", "no view reaches it", not reached and not settled))
+    return tuple(told)
+
+
+def _no_chart(shoot: Shoot) -> str:
+    return "none found" if shoot.wishes.use_charts else "not looked for (--no-chart)"

@@ -1,0 +1,76 @@
+"""Grey cards that a person points at: where they are, and what their light is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from evenhand.errors import UsageError
+from evenhand.grade.exact import scene_light_image
+from evenhand.jobs.originals import original_and_facts
+from evenhand.jobs.views import KIND, digest, recalled
+from evenhand.measure.decisions import GreySample
+from evenhand.media.analysis import signal_at
+from evenhand.shoot.cache import Cache
+from evenhand.shoot.document import GreyEntry, Shoot
+
+VERSION = 1
+GREY_BOX = 0.012  # of the picture's width: the side of a grey sample
+
+
+@dataclass(frozen=True, slots=True)
+class GreyPoint:
+    """Where a grey card is: seconds from the first frame, fractions of the upright picture."""
+
+    clip: str
+    time: Fraction
+    x: float
+    y: float
+
+
+def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
+    """The document with these grey cards beside those of before; one a clip, the later word counts.
+
+    Raises UsageError for clips that do not exist and points outside the picture.
+    """
+    kept = {g.clip: g for g in shoot.greys if any(c.id == g.clip for c in shoot.clips)}
+    for point in points:
+        if not (0 <= point.x <= 1 and 0 <= point.y <= 1):
+            raise UsageError(
+                "--grey",
+                f"{point.x:g},{point.y:g} is outside the picture",
+                "Write fractions of width and height from the top left, such as 0.45,0.60",
+            )
+        clip = shoot.clip(point.clip).id
+        kept[clip] = GreyEntry(clip, str(point.time), point.x, point.y)
+    return msgspec.structs.replace(shoot, greys=tuple(kept.values()))
+
+
+def grey_sample(cache: Cache, folder: Path, shoot: Shoot, entry: GreyEntry) -> GreySample:
+    """The light of a grey card; measured once."""
+    clip = shoot.clip(entry.clip)
+    encoding = shoot.grade(clip).encoding
+    kind = f"{KIND} grey {VERSION} {digest(entry, encoding)}"
+    kept = recalled(cache, clip.fingerprint, kind, GreySample)
+    if kept is not None:
+        return msgspec.structs.replace(kept, clip=clip.id)
+    path, facts = original_and_facts(folder, shoot, clip)
+    signal = signal_at(path, facts, encoding, Fraction(entry.seconds))
+    height, width = signal.shape[:2]
+    half = max(2, round(GREY_BOX * width / 2))
+    x, y = round(entry.x * (width - 1)), round(entry.y * (height - 1))
+    box = signal[max(y - half, 0) : y + half + 1, max(x - half, 0) : x + half + 1]
+    light = scene_light_image(np.ascontiguousarray(box), encoding).reshape(-1, 3)
+    median = np.median(light, axis=0)
+    logs = np.log2(np.maximum(light[:, 1], 1e-5))
+    spread = 1.4826 * float(np.median(np.abs(logs - np.median(logs))))
+    clipped = bool((box.max(axis=-1) >= 0.98).mean() > 0.01)
+    r, g, b = (float(v) for v in median)
+    found = GreySample(clip.id, (r, g, b), spread, clipped)
+    cache.put(clip.fingerprint, kind, msgspec.msgpack.encode(found))
+    return found

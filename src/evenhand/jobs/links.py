@@ -1,0 +1,73 @@
+"""Comparing the clips of a shoot two by two, each pair once: what came out is kept in the cache."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from evenhand.jobs.progress import Progress, Step
+from evenhand.jobs.views import KIND, Looked, digest, recalled
+from evenhand.measure.clipview import ClipView
+from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Setup
+from evenhand.measure.evenness import evenness
+from evenhand.measure.pairs import compared, pairs, promising
+from evenhand.shoot.cache import Cache
+
+# Raise it whenever two clips would be compared otherwise: what was kept is then measured anew.
+VERSION = 1
+
+
+class _KeptPair(msgspec.Struct, frozen=True):
+    """What comparing two clips gave: None where they have nothing in common."""
+
+    match: Match | None
+
+
+class _KeptEvenness(msgspec.Struct, frozen=True):
+    evenness: Evenness
+
+
+def links_of(cache: Cache, looked: Sequence[Looked], progress: Progress) -> tuple[Link, ...]:
+    """Every pair of clips that had a common view, accepted or not, as `find_links` has them."""
+    by_id = {one.view.id: one for one in looked}
+    number = {one.view.id: place for place, one in enumerate(looked, 1)}
+    links: list[Link] = []
+    for a, b, near in pairs([one.view for one in looked]):
+        progress(Step("match", a.id, number[a.id], len(looked)))
+        match = _match(cache, by_id[a.id], by_id[b.id], near)
+        links += [Link(a.id, b.id, match)] if match is not None else []
+    return tuple(links)
+
+
+def _match(cache: Cache, a: Looked, b: Looked, near: bool) -> Match | None:
+    pair = digest(b.source.fingerprint, a.source.key, b.source.key)
+    kind = f"{KIND} pair {VERSION} {pair}"
+    kept = recalled(cache, a.source.fingerprint, kind, _KeptPair)
+    if kept is None:
+        link = compared(a.view, b.view) if near or promising(a.view, b.view) else None
+        kept = _KeptPair(link.match if link is not None else None)
+        cache.put(a.source.fingerprint, kind, msgspec.msgpack.encode(kept))
+    return kept.match
+
+
+def evenness_of(
+    cache: Cache,
+    setup: Setup,
+    decisions: Sequence[LevelDecision],
+    looked: Sequence[Looked],
+    links: Sequence[Link],
+) -> Evenness:
+    """How alike the clips of a setup are; measured again only where a decision changed."""
+    mine = [d for d in decisions if d.setup == setup.name]
+    inside = [x for x in links if x.a in setup.clips and x.b in setup.clips]
+    sources = {one.view.id: one.source for one in looked}
+    keys = [(sources[c].fingerprint, sources[c].key) for c in setup.clips]
+    kind = f"{KIND} evenness {VERSION} {digest(mine, inside, keys)}"
+    reference = sources[setup.reference].fingerprint
+    kept = recalled(cache, reference, kind, _KeptEvenness)
+    if kept is None:
+        views: dict[str, ClipView] = {one.view.id: one.view for one in looked}
+        kept = _KeptEvenness(evenness(mine, views, links))
+        cache.put(reference, kind, msgspec.msgpack.encode(kept))
+    return kept.evenness
