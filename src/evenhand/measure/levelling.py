@@ -24,6 +24,7 @@ from evenhand.measure.absolute import (
 )
 from evenhand.measure.agreement import Agreement, Edge, Loop, agree
 from evenhand.measure.chains import doubt_of_clip, of_anchor
+from evenhand.measure.clipview import ClipView, summary_of
 from evenhand.measure.confidence import Doubt, sureness
 from evenhand.measure.decisions import (
     ChartSample,
@@ -37,8 +38,6 @@ from evenhand.measure.decisions import (
     Status,
 )
 from evenhand.measure.proposals import propose
-from evenhand.measure.setups import ClipView
-from evenhand.measure.whites import propose_white
 
 __all__ = ["GreySample", "LevelDecision", "grey_refusal", "level_setup"]
 
@@ -170,7 +169,7 @@ def _reference_proposal(
     """A white for a reference that nothing absolute is known of; it is never applied."""
     if solved.anchor or clip != solved.setup.reference or clip not in clips:
         return None
-    return propose_white(clips[clip].features)
+    return summary_of(clips[clip]).white
 
 
 def _worth_moving(gains: Floats, errors: tuple[float, float]) -> tuple[Floats, tuple[bool, bool]]:
