@@ -27,6 +27,7 @@ CELLS: Final = 48
 LEAST_SCORE: Final = 0.6
 _SAME: Final = 0.3  # overlap (intersection over union) above which two boxes are one face
 _SCORE_REACH: Final = 80.0  # keeps exp() within range
+_EDGE: Final = 0.02  # of a square: a box that comes so near to its edge is cut
 _LONG: Final = 1.25  # a picture longer than this is looked at in squares too
 
 
@@ -70,13 +71,29 @@ def squares(height: int, width: int) -> tuple[Square, ...]:
 
 
 def _seen(picture: Picture, square: Square, network: Network) -> tuple[Floats, Floats]:
-    """(n, 8, 2) centre, size and six points in pixels of the picture, and (n,) scores."""
+    """(n, 8, 2) centre, size and six points in pixels of the picture, and (n,) scores.
+
+    A box that meets an edge of the square inside the picture is left out: what it holds is cut off,
+    and the whole picture shows it all.
+    """
     left, top, side = square
     raw, logits = network(network_input(picture, square))
     boxes, scores = decoded(raw, logits)
+    low, high = boxes[:, 0] - boxes[:, 1] / 2, boxes[:, 0] + boxes[:, 1] / 2
+    cut_low, cut_high = _cuts(picture.shape, square)
+    whole = ~((cut_low & (low < _EDGE)) | (cut_high & (high > 1.0 - _EDGE))).any(axis=1)
+    boxes, scores = boxes[whole], scores[whole]
     boxes[:, 1] *= side
     boxes[:, [0, *range(2, 8)]] = boxes[:, [0, *range(2, 8)]] * side + np.array([left, top])
     return boxes, scores
+
+
+def _cuts(shape: tuple[int, ...], square: Square) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Whether a square cuts the picture at its left and top, and at its right and bottom."""
+    left, top, side = square
+    height, width = shape[:2]
+    low = np.array([left > 0, top > 0])
+    return low, np.array([left + side < width, top + side < height])
 
 
 def network_input(picture: Picture, square: Square) -> Picture:

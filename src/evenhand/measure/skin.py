@@ -35,6 +35,7 @@ POINT_SIDE: Final = 0.02  # of the picture's width: the side of what a person po
 _DARKER, _BRIGHTER = 30.0, 90.0
 _STRAY = 2.5  # robust standard deviations of chroma: what lies further out is not the skin
 _FULL = 0.98  # of display signal: a channel above it may be clipped
+_EMPTY = 0.02  # of display luma: below it hue is noise
 
 
 class SkinReading(msgspec.Struct, frozen=True):
@@ -188,7 +189,7 @@ def skin_pixels(shown: Floats, matrix: str) -> NDArray[np.bool_]:
     (lips, a beard, a strap) strays from the chroma of most.
     """
     luma, cb, cr = (shown @ rgb_to_ycc(matrix).T).T
-    usable: NDArray[np.bool_] = (shown.max(axis=1) < _FULL) & (shown.min(axis=1) > 0.0)
+    usable: NDArray[np.bool_] = (shown.max(axis=1) < _FULL) & (luma > _EMPTY)
     if not usable.any():
         return usable
     low, high = np.percentile(luma[usable], (_DARKER, _BRIGHTER))
