@@ -149,7 +149,11 @@ def _dots(check: SkinCheck, wedge: _Wedge) -> list[str]:
 
 def _marks(wedge: _Wedge, stages: Sequence[tuple[Kind, SkinReading]]) -> list[str]:
     places = [
-        (kind, reading, wedge(reading.angle or 0.0, reading.saturation if reading.angle else 0.0))
+        (
+            kind,
+            reading,
+            wedge(reading.angle or 0.0, 0.0 if reading.angle is None else reading.saturation),
+        )
         for kind, reading in stages
     ]
     parts = [marks.arrow(a[2], b[2]) for a, b in pairwise(places)]
