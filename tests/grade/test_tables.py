@@ -6,7 +6,8 @@ import numpy as np
 import PyOpenColorIO as ocio
 import pytest
 
-from evenhand.colourmath.encodings import named
+from evenhand.colourmath.encodings import named, transfer_of
+from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade, LookUse
 from evenhand.grade.exact import exact_transform
@@ -130,6 +131,74 @@ def test_a_table_of_a_shipped_look_grades_like_the_look():
 
     difference = np.abs(by_table - exact) * 1023
     assert 0.01 < np.quantile(difference, 0.99) < 4.0
+
+
+@pytest.fixture(scope="module")
+def conversion():
+    """Phone log to the ACES 2 SDR picture, as a table somebody else would make of it."""
+    rendering = exact_transform(Grade(encoding=named("phone-log-1")))
+    shown = lattice_of(_Function(rendering), 49)
+    return TableLook(name="c", space="phone-log-1", gives="bt709-display", three=Table3D(shown))
+
+
+class _Function:
+    space = "phone-log-1"
+
+    def __init__(self, apply):
+        self.apply = apply
+
+
+def test_a_conversion_takes_the_place_of_the_rendering(conversion):
+    """It never follows one; half of it and half of the same rendering is that rendering.
+
+    What is left is the table's own error at 49 nodes a side, in 10-bit codes.
+    """
+    signal = RNG.random((2000, 3)) * 0.5 + 0.2
+    plain = exact_transform(Grade(encoding=named("phone-log-1")))(signal)
+
+    for strength in (0.5, 1.0):
+        grade = Grade(encoding=named("phone-log-1"), look=LookUse("c", strength))
+        shown = exact_transform(grade, lambda _: conversion)(signal)
+        codes = np.abs(shown - plain) * 1023
+        assert 0.01 < np.median(codes) < 0.5
+        assert np.quantile(codes, 0.99) < 12.0
+
+
+def test_a_conversion_takes_the_light_of_any_clip(conversion):
+    """A clip of another log comes to the table in the log that the table is made for."""
+    light = RNG.random((2000, 3)) * 0.6 + 0.02
+    use = LookUse("c")
+    shown = []
+    for name in ("phone-log-1", "slog3"):
+        encoding = named(name)
+        into = rgb_to_rgb("ap1", encoding.primaries)
+        signal = transfer_of(encoding).to_signal(light @ into.T, encoding.range)
+        grade = Grade(encoding=encoding, look=use)
+        shown.append(exact_transform(grade, lambda _: conversion)(signal))
+
+    np.testing.assert_allclose(shown[1], shown[0], atol=1e-6)
+
+
+@pytest.mark.parametrize("space", ["acescct", "slog3", "slog3-full", "phone-log-2"])
+def test_an_identity_table_in_a_log_space_changes_nothing(space):
+    """Into the space, through the table, and back: the codes of its full form are other ones."""
+    signal = RNG.random((500, 3)) * 0.5 + 0.2
+    identity = lattice_of(_Function(lambda values: values), 5)
+    look = TableLook(name="i", space=space, gives=space, three=Table3D(identity))
+    grade = Grade(encoding=named("phone-log-1"), look=LookUse("i"))
+
+    shown = exact_transform(grade, lambda _: look)(signal)
+
+    expected = exact_transform(Grade(encoding=named("phone-log-1")))(signal)
+    np.testing.assert_allclose(shown, expected, atol=2e-5)
+
+
+def test_a_look_for_another_display_is_refused(conversion):
+    """A BT.709 conversion has no place in an HLG master."""
+    grade = Grade(encoding=named("phone-log-1"), rendering="hlg-1000", look=LookUse("c"))
+
+    with pytest.raises(UsageError, match="gives bt709-display, but hlg-1000 gives hlg"):
+        exact_transform(grade, lambda _: conversion)
 
 
 def test_spaces_are_the_encodings_and_their_full_forms():

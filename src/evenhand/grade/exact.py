@@ -20,12 +20,13 @@ from numpy.typing import ArrayLike, NDArray
 from evenhand.colourmath import acescct
 from evenhand.colourmath.cdl import apply_cdl, saturate
 from evenhand.colourmath.curves import Array
-from evenhand.colourmath.encodings import Encoding, named, transfer_of
+from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.colourmath.primaries import luminance_weights, rgb_to_rgb
 from evenhand.colourmath.transfers import TRANSFERS, CodeRange
 from evenhand.colourmath.white import levelling_matrix
 from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Cdl, Grade, LookUse
+from evenhand.grade.document import Adjustment, Cdl, Grade
+from evenhand.grade.look_stages import Stage, with_look
 from evenhand.grade.renderings import output_encoding, plain_setting, render
 
 # Narrow 10-bit codes 0 and 1023.
@@ -38,7 +39,6 @@ _LIGHT_LIMIT: Final = 65504.0  # the largest half float: no picture holds more l
 _TABLE_SIZE: Final = 1 << 16
 
 Transform = Callable[[ArrayLike], Array]
-_Stage = Callable[[Array], Array]
 
 
 class Look(Protocol):
@@ -137,53 +137,20 @@ def to_working(grade: Grade) -> Array:
     return result
 
 
-def _stages(grade: Grade, looks: LookByName) -> list[_Stage]:
-    stages: list[_Stage] = [lambda signal: working_light(signal, grade)]
+def _stages(grade: Grade, looks: LookByName) -> list[Stage]:
+    stages: list[Stage] = [lambda signal: working_light(signal, grade)]
     if not _is_neutral(grade.adjustment):
         stages.append(lambda light: adjust(light, grade.adjustment))
     plain = plain_setting(grade)
     stages.append(lambda light: np.clip(light, -_LIGHT_LIMIT, _LIGHT_LIMIT))
-    stages.append(lambda light: render(grade.rendering, light, plain))
-    if grade.look is not None and grade.look.strength > 0.0:
-        look = looks(grade.look.name)
-        if look.space == DISPLAY_SPACE:
-            _require_bt709(grade)
-            stages.append(_mix(look, grade.look))
-        else:
-            stages.insert(-2, _log_look(look, grade.look))
-    return stages
 
+    def rendering(light: Array) -> Array:
+        return render(grade.rendering, light, plain)
 
-def _require_bt709(grade: Grade) -> None:
-    output = output_encoding(grade.rendering)
-    if output.name != "bt709" and grade.look is not None:
-        raise UsageError(
-            f"look {grade.look.name}",
-            f"it is made for the BT.709 display signal, but {grade.rendering} gives {output.name}",
-            "Take an SDR rendering, or a look made for a log space",
-        )
-
-
-def _mix(look: Look, use: LookUse) -> _Stage:
-    def stage(signal: Array) -> Array:
-        return np.clip(signal + use.strength * (look.apply(signal) - signal), 0.0, 1.0)
-
-    return stage
-
-
-def _log_look(look: Look, use: LookUse) -> _Stage:
-    """A look in a log space: into it, mixed there, and back to linear AP1."""
-    space = named(look.space)
-    transfer = transfer_of(space)
-    there, back = rgb_to_rgb("ap1", space.primaries), rgb_to_rgb(space.primaries, "ap1")
-
-    def stage(light: Array) -> Array:
-        signal = transfer.to_signal(light @ there.T, space.range)
-        mixed = signal + use.strength * (look.apply(signal) - signal)
-        result: Array = transfer.to_light(mixed, space.range) @ back.T
-        return result
-
-    return stage
+    if grade.look is None or grade.look.strength == 0.0:
+        return [*stages, rendering]
+    look = looks(grade.look.name)
+    return [*stages, *with_look(rendering, look, grade.look, grade.rendering)]
 
 
 def _shipped_look(name: str) -> Look:

@@ -54,6 +54,11 @@ def is_log(space: str) -> bool:
     return TRANSFERS[space_named(space).transfer].kind == "log"
 
 
+def is_scene(space: str) -> bool:
+    """Whether signal of the space is scene light that a rendering comes after: log or linear."""
+    return TRANSFERS[space_named(space).transfer].kind in ("log", "linear")
+
+
 def is_display(space: str) -> bool:
     """Whether signal of the space is what a display shows."""
     return TRANSFERS[space_named(space).transfer].kind == "display"
