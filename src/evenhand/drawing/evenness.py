@@ -41,6 +41,10 @@ stroke-linejoin:round}
 .evenness .ev-ring{fill:none;stroke:var(--ev-ink);stroke-width:1.25}
 .evenness .ev-arrow{stroke:var(--ev-quiet);stroke-width:1.5}
 .evenness .ev-head{fill:var(--ev-quiet)}
+.evenness .ev-worst{fill:var(--ev-ink);font-size:15px}
+.evenness .ev-lead{stroke:var(--ev-ink);stroke-width:1}
+.evenness .ev-whisker{stroke:var(--ev-after);stroke-width:1.5}
+.evenness .ev-trail{stroke:var(--ev-quiet);stroke-width:1;stroke-opacity:.45}
 """
 
 

@@ -15,6 +15,7 @@ Point = tuple[float, float]
 When = Literal["before", "after"]
 
 RADIUS = 6.0
+LEAST_WHISKER = 2 * RADIUS + 2  # pixels; a shorter one is hidden by its mark
 _ARROW = 8.0
 
 
@@ -122,6 +123,19 @@ def absent_key(at: Point) -> str:
 def ring(at: Point) -> str:
     """A ring that singles one mark out."""
     return f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="{RADIUS + 5:.1f}" class="ev-ring"/>'
+
+
+def whisker(x: float, low: float, high: float) -> str:
+    """How sure a mark is: an upright line with two feet; nothing where the mark hides it."""
+    if abs(high - low) < LEAST_WHISKER:
+        return ""
+    feet = [line((x - 4, y), (x + 4, y), "ev-whisker") for y in (low, high)]
+    return line((x, low), (x, high), "ev-whisker") + "".join(feet)
+
+
+def trail(a: Point, b: Point) -> str:
+    """A faint line from before to after, for a plane with many marks."""
+    return line(a, b, "ev-trail")
 
 
 def arrow(a: Point, b: Point) -> str:

@@ -11,17 +11,20 @@ import numpy as np
 from evenhand.colourmath.white import kelvin_duv
 from evenhand.drawing import marks
 from evenhand.drawing.marks import Labels, Point, Scale
-from evenhand.drawing.worst import measured, unmeasured
+from evenhand.drawing.worst import Axis, measured, unmeasured, worst
 from evenhand.measure.decisions import Difference, Evenness, EvennessPoint
 
 WIDTH = 440.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 48.0, 288.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 54.0, 294.0
+_NOTE = 44.0  # baseline of the line under the title
 _MIDDLE = (_LEFT + _RIGHT) / 2
 _LANE = _BOTTOM + 13.0  # where clips without a measurement stand
-_LOW_LEGEND, _LEGEND_ROOM = 360.0, 32.0
+_LOW_LEGEND, _LEGEND_ROOM = 366.0, 32.0
+_LINE = 24.0  # from line to line of the legend
 _SLANTED_ROOM = 42.0  # more room where names stand on a slant
 _EVEN_STOPS = 0.03  # clips nearer than this to the reference count as even
 _EVEN_MIRED = 3.0
+SURE = 2.0  # standard errors that a whisker reaches
 _LEAST_STOPS = 0.25  # the chart never zooms in further than this
 _LEAST_MIRED = 15.0
 _LEAST_DUV = 0.0045
@@ -37,16 +40,15 @@ _LETTER = 7.4  # pixels a letter of a name
 
 def panel_height(evenness: Evenness) -> float:
     """Height of both panels: more where the clips' names do not fit level."""
-    return _legend_line(evenness) + _LEGEND_ROOM
+    return _legend_line(evenness) + _LEGEND_ROOM + (_LINE if _unsure(evenness) else 0.0)
 
 
 def exposure_panel(evenness: Evenness) -> str:
     """Exposure in stops from the reference, clips in their order."""
-    points = measured(evenness)
-    reach = max([_LEAST_STOPS, *(abs(d.stops) for d in _differences(points))]) * 1.18
+    reach = _reach(evenness)
     up = Scale(-reach, reach, _BOTTOM, _TOP)
     across = Scale(-0.5, max(len(evenness.clips), 1) - 0.5, _LEFT, _RIGHT)
-    parts = [marks.text((_LEFT, 20), "Exposure", "ev-title", "start"), *_stop_grid(up, reach)]
+    parts = [*_title("Exposure", evenness, "stops"), *_stop_grid(up, reach)]
     for place, point in enumerate(evenness.clips):
         x = across(place)
         if point.before is None:
@@ -58,30 +60,65 @@ def exposure_panel(evenness: Evenness) -> str:
     return "".join(parts)
 
 
+def _reach(evenness: Evenness) -> float:
+    """Stops from the middle of the exposure panel to its edge."""
+    found = [abs(d.stops) for d in _differences(measured(evenness))]
+    return max([_LEAST_STOPS, *found]) * 1.18
+
+
 def white_panel(evenness: Evenness) -> str:
     """White as distance from the reference; a step is as long as it is in CIE 1960 uv."""
     plane = _plane(evenness)
     labels = Labels([], (_LEFT, _TOP, _RIGHT, _BOTTOM))
-    parts = [marks.text((_LEFT, 20), "White", "ev-title", "start"), *_white_grid(plane)]
+    crowded = len(measured(evenness)) > _MOST_NAMES_IN_PLANE
+    parts = [*_title("White", evenness, "mired"), *_white_grid(plane)]
     places = [(p, *_white_places(plane, p)) for p in measured(evenness)]
     for _, before, after in places:
         labels.keep_free(before)
         labels.keep_free(after or before)
-    parts += [marks.arrow(before, after) for _, before, after in places if after]
+    arrow = marks.trail if crowded else marks.arrow
+    parts += [arrow(before, after) for _, before, after in places if after]
     for point, before, after in places:
         if point.clip == evenness.outlier:
             parts.append(marks.ring(after or before))
         parts.append(_mark(evenness, point, "before", before))
     parts += [_mark(evenness, p, "after", after) for p, _, after in places if after]
     # The outlier is named first, so that it is never the one without room.
-    crowded = len(places) > _MOST_NAMES_IN_PLANE
-    for point, before, _ in sorted(places, key=lambda item: item[0].clip != evenness.outlier):
+    for point, before, after in sorted(places, key=lambda item: item[0].clip != evenness.outlier):
         if crowded and point.clip not in (evenness.outlier, evenness.reference):
             continue
-        style = "ev-out" if point.clip == evenness.outlier else "ev-name"
-        parts.append(labels.add(before, marks.shortened(point.clip), style))
+        name, out = marks.shortened(point.clip), point.clip == evenness.outlier
+        if out and after and point.after:
+            name = f"{name} {marks.signed(point.after.mired, 0)}"
+        at = (after or before) if out else before
+        label = labels.add(at, name, "ev-out" if out else "ev-name")
+        parts.append(_led(at, name) if out and not label else label)
     parts.append(_scale_note(_legend_line(evenness)))
     return "".join(parts)
+
+
+def _led(at: Point, name: str) -> str:
+    """A name in the free corner, with a line to the mark: for a mark that others crowd round."""
+    low = at[1] < (_TOP + _BOTTOM) / 2
+    corner = (_RIGHT - 4, _BOTTOM - 8 if low else _TOP + 14)
+    start = (corner[0] - 20, corner[1] - (14 if low else -5))
+    rim = (at[0], at[1] + (marks.RADIUS + 5) * (1 if low else -1))
+    return marks.line(start, rim, "ev-lead") + marks.text(corner, name, "ev-out", "end")
+
+
+def _title(name: str, evenness: Evenness, axis: Axis) -> list[str]:
+    """The panel's name, and at a glance how far the furthest clip was off and still is."""
+    found = worst(evenness, axis)
+    if found.before is None:
+        return [marks.text((_LEFT, 20), name, "ev-title", "start")]
+    digits, unit = (2, "stop") if axis == "stops" else (1, "mired")
+    said = f"{found.before:.{digits}f}"
+    if found.after is not None:
+        said += f" → {found.after:.{digits}f}"
+    return [
+        marks.text((_LEFT, 20), name, "ev-title", "start"),
+        marks.text((_RIGHT, 20), f"{said} {unit} at worst", "ev-worst", "end"),
+    ]
 
 
 def _differences(points: Iterable[EvennessPoint]) -> list[Difference]:
@@ -112,8 +149,8 @@ def _stop_grid(up: Scale, reach: float) -> list[str]:
     # At least two pixels, so that the band is seen where the faults are large.
     half = max(up(0) - up(_EVEN_STOPS), 1.0)
     parts.insert(0, marks.rect((_LEFT, up(0) - half), (_RIGHT - _LEFT, 2 * half), "ev-band"))
-    parts.append(marks.text((_RIGHT, 20), "stops from the reference; band ±0.03", anchor="end"))
-    parts.append(marks.text((_LEFT, _TOP - 2), "↑ brighter", anchor="start"))
+    parts.append(marks.text((_RIGHT, _NOTE), "stops from the reference", anchor="end"))
+    parts.append(marks.text((_LEFT, _NOTE), "↑ brighter", anchor="start"))
     return parts
 
 
@@ -129,9 +166,24 @@ def _exposure_marks(
     told = after or before
     if told and point.clip == evenness.outlier:
         parts.append(marks.ring(told))
+        if len(evenness.clips) <= _MOST_NAMES_IN_PLANE:
+            side = -1 if x > _MIDDLE else 1
+            aside = (x + side * (marks.RADIUS + 9), told[1] + 4.5)
+            parts.append(marks.text(aside, _out(point), "ev-out", "start" if side > 0 else "end"))
     parts += [_mark(evenness, point, "before", before)] if before else []
-    parts += [_mark(evenness, point, "after", after)] if after else []
+    if after and point.after:
+        reach = SURE * point.stops_error
+        ends = (up(point.after.stops - reach), up(point.after.stops + reach))
+        parts.append(marks.whisker(x, *ends))
+        parts.append(_mark(evenness, point, "after", after))
     return parts
+
+
+def _out(point: EvennessPoint) -> str:
+    """The outlier's name with how far it is still off."""
+    found = point.after or point.before
+    stops = f" {marks.signed(found.stops, 2)}" if found else ""
+    return f"{marks.shortened(point.clip)}{stops}"
 
 
 def _mark(evenness: Evenness, point: EvennessPoint, when: marks.When, at: Point) -> str:
@@ -153,12 +205,16 @@ def _names(evenness: Evenness, across: Scale) -> list[str]:
         return []
     level = _level_names(evenness)
     every = -(-len(names) // _MOST_NAMES)
+    outlier = next((i for i, p in enumerate(evenness.clips) if p.clip == evenness.outlier), None)
     parts = []
     for place, (point, name) in enumerate(zip(evenness.clips, names, strict=True)):
         told = point.clip == evenness.outlier
-        if place % every and not told:
+        beside = outlier is not None and 0 < abs(place - outlier) < every
+        if (place % every or beside) and not told:
             continue
         style = "ev-out" if told else "ev-name"
+        if told and len(names) > _MOST_NAMES_IN_PLANE:
+            name = _out(point)
         at = (across(place), _BOTTOM + (36 if level else 32))
         parts.append(
             marks.text(at, name, style)
@@ -170,7 +226,7 @@ def _names(evenness: Evenness, across: Scale) -> list[str]:
 
 def _legend(evenness: Evenness) -> str:
     legend = _legend_line(evenness)
-    y, below = legend - 4.5, legend + 24.0
+    y, below = legend - 4.5, legend + _LINE
     parts = [
         marks.key((_LEFT + 6, y), "before"),
         marks.text((_LEFT + 18, legend), "as shot", anchor="start"),
@@ -178,14 +234,30 @@ def _legend(evenness: Evenness) -> str:
         marks.text((_LEFT + 98, legend), "levelled", anchor="start"),
         marks.key((_LEFT + 170, y), "after", reference=True),
         marks.text((_LEFT + 184, legend), "reference", anchor="start"),
+        marks.rect((_LEFT + 262, y - 5), (24, 10), "ev-band"),
+        marks.text((_LEFT + 292, legend), "±0.03 stop", anchor="start"),
     ]
     lost = [marks.shortened(p.clip) for p in unmeasured(evenness)]
     if lost:
-        shown = ", ".join(lost[:3]) + (f" and {len(lost) - 3} more" if len(lost) > 3 else "")
+        fits = 3 if len(lost) == 3 and sum(map(len, lost)) < 20 else 2
+        shown = ", ".join(lost[:fits])
+        shown += f" and {len(lost) - fits} more" if len(lost) > fits else ""
         parts.append(marks.absent_key((_LEFT + 6, below - 4.5)))
         words = f"no shared view, not measured: {shown}"
         parts.append(marks.text((_LEFT + 18, below), words, anchor="start"))
+        below += _LINE
+    if _unsure(evenness):
+        parts.append(marks.whisker(_LEFT + 6, below - 12.0, below + 3.0))
+        words = "as far as two standard errors go"
+        parts.append(marks.text((_LEFT + 18, below), words, anchor="start"))
     return "".join(parts)
+
+
+def _unsure(evenness: Evenness) -> bool:
+    """Whether a levelled clip is so unsure that its mark shows it."""
+    reach = _reach(evenness)
+    least = marks.LEAST_WHISKER * 2 * reach / (_BOTTOM - _TOP)
+    return any(p.after is not None and 2 * SURE * p.stops_error >= least for p in evenness.clips)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,11 +300,11 @@ def _white_grid(plane: _Plane) -> list[str]:
             parts.append(marks.line((_LEFT, y), (_RIGHT, y), "ev-grid"))
         parts.append(marks.text((_LEFT - 8, y + 4.5), marks.signed(tick, 3), anchor="end"))
     parts += _references(plane)
-    parts.append(marks.text((_RIGHT, 20), "mired and Duv from the reference", anchor="end"))
+    parts.append(marks.text((_RIGHT, _NOTE), "mired and Duv from the reference", anchor="end"))
     parts.append(marks.text((_LEFT, _BOTTOM + 36), "← cooler", anchor="start"))
     parts.append(marks.text((_RIGHT, _BOTTOM + 36), "warmer →", anchor="end"))
     parts.append(marks.text((_MIDDLE, _BOTTOM + 36), "mired"))
-    parts.append(marks.text((_LEFT, _TOP - 2), "↑ greener (Duv)", anchor="start"))
+    parts.append(marks.text((_LEFT, _NOTE), "↑ greener (Duv)", anchor="start"))
     return parts
 
 
@@ -261,7 +333,7 @@ def _clip_y(y: float) -> float:
 
 
 def _scale_note(legend: float) -> str:
-    y, below = legend - 4.5, legend + 24.0
+    y, below = legend - 4.5, legend + _LINE
     return "".join(
         (
             marks.line((_LEFT, y), (_LEFT + 24, y), "ev-bin"),

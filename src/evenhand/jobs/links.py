@@ -15,7 +15,7 @@ from evenhand.measure.pairs import compared, pairs, promising
 from evenhand.shoot.cache import Cache
 
 # Raise it whenever two clips would be compared otherwise: what was kept is then measured anew.
-VERSION = 1
+VERSION = 2
 
 
 class _KeptPair(msgspec.Struct, frozen=True):

@@ -168,12 +168,17 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class EvennessPoint(msgspec.Struct, frozen=True):
-    """One clip from its reference, before and after; None where nothing can be said."""
+    """One clip from its reference, before and after; None where nothing can be said.
+
+    The errors are one standard error of the levelling.
+    """
 
     clip: str
     status: Status
     before: Difference | None
     after: Difference | None
+    stops_error: float = 0.0
+    mired_error: float = 0.0
 
 
 class Spread(msgspec.Struct, frozen=True):

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.measure import ratios
+from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import (
     Difference,
     Evenness,
@@ -23,13 +24,13 @@ from evenhand.measure.decisions import (
     Residual,
     Spread,
 )
-from evenhand.measure.matching import remeasure
-from evenhand.measure.setups import ClipView
-from evenhand.measure.views import Features
+from evenhand.measure.matching import FEW, remeasure
+from evenhand.measure.views import Features, similar
 
 Floats = NDArray[np.float64]
 
 OUTLIER_STOPS, OUTLIER_MIRED = 0.05, 5.0
+OTHER_PAIRS = 2  # pairs of frames that the levelled clips are measured on
 _NONE = Difference(0.0, 0.0, 0.0)
 
 
@@ -38,8 +39,9 @@ def evenness(
 ) -> Evenness:
     """Measures one setup after its decisions: each match again, over the corrected light.
 
-    decisions: all those of one setup. Clips that nothing connects to the reference get points
-    without figures.
+    Where it can, it takes other pairs of frames than the match was made from: the same pair would
+    only say that the arithmetic was right. decisions: all those of one setup. Clips that nothing
+    connects to the reference get points without figures.
     """
     setup, reference = decisions[0].setup, decisions[0].reference
     by_clip = {d.clip: d for d in decisions}
@@ -47,7 +49,8 @@ def evenness(
     for d in decisions:
         before = _NONE if d.clip == reference else d.difference
         after = _after(d, by_clip, clips, links)
-        points.append(EvennessPoint(d.clip, d.status, before, after))
+        errors = (d.stops_error, d.mired_error)
+        points.append(EvennessPoint(d.clip, d.status, before, after, *errors))
     others = [p for p in points if p.clip != reference]
     return Evenness(
         setup=setup,
@@ -90,12 +93,32 @@ def _step(
         if {link.a, link.b} != {here.clip, there.clip} or not link.match.accepted:
             continue
         sign = 1.0 if link.a == here.clip else -1.0
-        first, second = (here, there) if sign > 0 else (there, here)
-        a = _at(clips[link.a], link.match.times[0])
-        b = _at(clips[link.b], link.match.times[1])
-        found = _remeasured(a, b, link.match, (first, second))
-        return sign * np.array(found.gains) if found else None
+        decided = (here, there) if sign > 0 else (there, here)
+        found = _measured(clips[link.a], clips[link.b], link.match, decided)
+        return None if found is None else sign * found
     return None
+
+
+def _measured(
+    a: ClipView, b: ClipView, match: Match, decided: tuple[LevelDecision, LevelDecision]
+) -> Floats | None:
+    """log2 cone gains of b over a, both corrected, on frames that the match was not made from."""
+    used = (_at(a, match.times[0]).time, _at(b, match.times[1]).time)
+    pairs = [
+        (len(similar(x, y, FEW)), -abs(i - k), i, k)
+        for i, x in enumerate(a.features)
+        for k, y in enumerate(b.features)
+        if (x.time, y.time) != used
+    ]
+    others = [(a.features[i], b.features[k]) for _, _, i, k in sorted(pairs, reverse=True)]
+    found = []
+    for x, y in others[:OTHER_PAIRS]:
+        again = _remeasured(x, y, match, decided)
+        found += [np.array(again.gains)] if again is not None and again.accepted else []
+    if found:
+        return np.asarray(np.mean(found, axis=0))
+    same = _remeasured(_at(a, match.times[0]), _at(b, match.times[1]), match, decided)
+    return np.array(same.gains) if same else None
 
 
 def _at(clip: ClipView, time: float) -> Features:
