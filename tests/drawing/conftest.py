@@ -34,7 +34,7 @@ from evenhand.measure.decisions import (
     Residual,
     Spread,
 )
-from evenhand.measure.ends import Ends
+from evenhand.measure.ends import EndsOverTime, WorstMoment
 from evenhand.measure.scopes import measure_scopes
 
 Signal = NDArray[np.float32]
@@ -174,6 +174,22 @@ def _levelling(fault: Fault) -> LevelDecision:
     )
 
 
+def _ends(clipped: float) -> EndsOverTime:
+    """Five frames, of which the third is clipped most."""
+    shares = tuple(clipped * part for part in (0.2, 0.5, 1.0, 0.4, 0.0))
+    return EndsOverTime(
+        clip_level=99.1,
+        clip_from="picture",
+        clip_stops=3.9,
+        black_level=15.1,
+        seconds=(0.2, 0.6, 1.0, 1.4, 1.8),
+        clipped=shares,
+        crushed=(0.0, 0.0, 0.004, 0.0, 0.0),
+        worst_clipped=WorstMoment(1.0, clipped),
+        worst_crushed=WorstMoment(1.0, 0.004),
+    )
+
+
 def _masters(clip: str) -> tuple[MasterFile, ...]:
     loud = MasterCheck("integrated loudness", "−4.3 LUFS", "−23.0 ± 0.5 LUFS", "fail")
     fine = MasterCheck("integrated loudness", "−23.1 LUFS", "−23.0 ± 0.5 LUFS")
@@ -209,7 +225,8 @@ def _clip(fault: Fault, pair: Pair) -> ClipReport:
         rendering="ACES 2, SDR 100 cd/m²",
         look=LookLine("Hearth", 0.7, "Warm highlights, soft shoulder, quiet blues."),
         compiled=_COMPILED,
-        ends=Ends(99.1, "picture", 3.9, 2.61 if clip == "A003" else 0.0, 15.1, 0.004),
+        ends=_ends(2.61 if clip == "A003" else 0.0),
+        ends_notes=("levelling cannot restore it",) if clip == "A003" else (),
         before=picture_jpeg(before),
         after=picture_jpeg(after),
         scopes_before=scope_set(measure_scopes(before, "bt2020")),

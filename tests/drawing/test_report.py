@@ -204,7 +204,7 @@ def test_a_full_report_says_what_was_done(full_model: ReportModel) -> None:
 def test_each_setup_has_its_chart_with_the_marks_of_its_record(full_model: ReportModel) -> None:
     """Two panels a setup; hollow and filled marks as many as its clips were measured."""
     html = report_html(full_model)
-    panels = re.findall(r"<svg.*?</svg>", html, re.DOTALL)
+    panels = re.findall(r'<svg[^>]*class="evenness".*?</svg>', html, re.DOTALL)
     assert len(panels) == 2 * len(full_model.setups)
     for number, setup in enumerate(full_model.setups):
         assert setup.evenness is not None

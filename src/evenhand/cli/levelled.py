@@ -13,12 +13,18 @@ if TYPE_CHECKING:
 MEASURED = ("matched", "grey", "chart")  # decisions that come with a confidence
 
 
+def signed(value: float, digits: int) -> str:
+    """A number with its sign; what is printed as nothing has none."""
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else text
+
+
 def correction(decision: LevelDecision) -> str:
     """What levelling does to a clip, in a few words."""
-    parts = [f"{decision.stops:+.2f} stop"] if decision.stops else []
+    parts = [f"{signed(decision.stops, 2)} stop"] if decision.stops else []
     if decision.white is not None:
         white = decision.white
-        parts.append(f"its white was {white.kelvin:.0f} K, Duv {white.duv:+.4f}")
+        parts.append(f"its white was {white.kelvin:.0f} K, Duv {signed(white.duv, 4)}")
     return "; ".join(parts) or "untouched"
 
 
@@ -29,7 +35,7 @@ def reason(decision: LevelDecision) -> str:
     if decision.status in ("grey", "chart"):
         return f"by a {'grey card' if decision.status == 'grey' else 'chart'}"
     if decision.status == "reference":
-        return "the others match it" if decision.match or decision.reference else "alone"
+        return "the others match it"
     even = not decision.stops and decision.white is None
     points = decision.match.inliers if decision.match is not None else 0
     told = "already even" if even else f"{points} points agree"
@@ -52,12 +58,12 @@ def show_levels(result: LevelResult) -> None:
 
 def _row(decision: LevelDecision, told: ClipTold, alone: bool) -> list[str]:
     d, hand = decision, told.by_hand
-    stops = f"{d.stops:+.2f} stop" if d.stops else "as shot"
-    white = f"{d.white.kelvin:.0f} K, {d.white.duv:+.4f}" if d.white else "as shot"
+    stops = f"{signed(d.stops, 2)} stop" if d.stops else "as shot"
+    white = f"{d.white.kelvin:.0f} K, {signed(d.white.duv, 4)}" if d.white else "as shot"
     if hand is not None and hand.exposure:
         stops += f", {hand.exposure:+.2f} by hand"
     if hand is not None and hand.white is not None:
-        white = f"{hand.white.kelvin:.0f} K, {hand.white.duv:+.4f} by hand"
+        white = f"{hand.white.kelvin:.0f} K, {signed(hand.white.duv, 4)} by hand"
     sure = show.percent(d.confidence) if d.status in MEASURED else ""
     why = "alone in its setup" if alone and d.status == "reference" else reason(d)
     return [d.setup, d.clip, d.status, stops, white, sure, why]
@@ -70,7 +76,7 @@ def _show_evenness(result: LevelResult) -> None:
             even.setup,
             even.reference,
             f"{even.before.worst_stops:.2f} stop, {even.before.worst_mired:.1f} mired",
-            f"{even.after.worst_stops:.3f} stop, {even.after.worst_mired:.1f} mired",
+            f"{even.after.worst_stops:.2f} stop, {even.after.worst_mired:.1f} mired",
             even.outlier or "",
         ]
         for even in result.evenness
@@ -96,15 +102,18 @@ def _show_told(result: LevelResult) -> None:
 
 
 def _show_changes(result: LevelResult) -> None:
-    """What is otherwise than it was decided before."""
+    """What is otherwise than it was decided before; first decisions are in the table already."""
+    from evenhand.jobs.changes import NEW
+
+    known = [change for change in result.changes if change.before != NEW]
+    new = len(result.changes) - len(known)
     if not result.saved:
-        verb = "would change" if result.changes else "nothing would change"
-        show.note(
-            f"dry run: nothing was changed; against what was decided before, {verb}:"
-            if result.changes
-            else "dry run: nothing was changed, and " + verb
-        )
-    elif result.changes:
+        would = "this would change:" if known else "nothing would change"
+        first = f"; {new} clips would be levelled for the first time" if new else ""
+        show.note("dry run: nothing was changed" + first)
+        if known or not new:
+            show.note(f"against what was decided before, {would}")
+    elif known:
         show.note("changed against what was decided before:")
-    for change in result.changes:
+    for change in known:
         show.note(f"  {change.subject}: {change.what} {change.before} -> {change.after}")

@@ -13,7 +13,7 @@ import msgspec
 
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Residual
-from evenhand.measure.ends import Ends
+from evenhand.measure.ends import EndsOverTime
 from evenhand.measure.skincheck import SkinCheck
 
 Verdict = Literal["pass", "warn", "fail", "note"]
@@ -114,7 +114,8 @@ class ClipReport(msgspec.Struct, frozen=True):
     rendering: str = ""
     look: LookLine | None = None
     compiled: CompileReport | None = None
-    ends: Ends | None = None
+    ends: EndsOverTime | None = None
+    ends_notes: tuple[str, ...] = ()  # what levelling cannot restore, or brings to light
     skin: SkinCheck | None = None
     skin_note: str = ""  # why there is no skin to check
     before: Picture | None = None

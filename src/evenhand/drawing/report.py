@@ -16,6 +16,8 @@ import jinja2
 from markupsafe import Markup
 
 from evenhand.drawing import words
+from evenhand.drawing.ends import STYLE as ENDS_STYLE
+from evenhand.drawing.ends import ends_svg
 from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
 from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
 from evenhand.drawing.picture import stamp
@@ -40,7 +42,9 @@ def report_html(model: ReportModel) -> str:
             headline=headline,
             tiles=words.tiles(model),
             groups=_groups(model),
-            css=Markup(_asset("report.css") + STYLE + SKIN_STYLE),  # our own files, not data
+            css=Markup(
+                _asset("report.css") + STYLE + ENDS_STYLE + SKIN_STYLE
+            ),  # our own files, not data
             script=Markup(script),
             script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         )
@@ -99,6 +103,11 @@ def _panels(evenness: Evenness, ident: str) -> Markup:
     )
 
 
+def _ends_strip(clip: ClipReport, ident: str) -> Markup:
+    """What a clip loses at the ends of its range over time; drawn from numbers alone."""
+    return Markup(ends_svg(clip.ends, clip.duration, ident) if clip.ends else "")
+
+
 def _skin_panel(check: SkinCheck, ident: str) -> Markup:
     """The skin panel; names in it are escaped where they are drawn."""
     return Markup(skin_svg(check, ident, style=False))
@@ -139,6 +148,7 @@ def _environment() -> jinja2.Environment:
         counted=words.counted,
         panels=_panels,
         skin_panel=_skin_panel,
+        ends_strip=_ends_strip,
         seen_skin=seen_skin,
         from_to=words.from_to,
         worst=worst,

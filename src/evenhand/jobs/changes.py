@@ -10,6 +10,7 @@ from evenhand.grade.document import White
 from evenhand.measure.decisions import LevelDecision, Setup
 from evenhand.shoot.document import ClipEntry, Shoot
 
+NEW = "not levelled"  # what a clip was before its first levelling
 UNSEEN_STOPS, UNSEEN_KELVIN, UNSEEN_DUV = 0.005, 5.0, 0.00005  # what is not printed is no change
 
 
@@ -39,7 +40,7 @@ def changes(
 
 def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:
     if clip.decision is None:
-        return []
+        return [Change(clip.id, "status", NEW, decision.status)]
     told = []
     if clip.setup != decision.setup:
         told.append(Change(clip.id, "setup", clip.setup or "none", decision.setup))

@@ -25,9 +25,10 @@ from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.skin import faces_missing, faces_skin
-from evenhand.measure.ends import measure_ends
+from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
 from evenhand.measure.evidence import Identification
+from evenhand.measure.findings import remarks, warnings
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import seconds_of, shot_and_steadied
@@ -107,7 +108,7 @@ def _page(
                 clips=setup.clips,
                 reference=setup.reference,
                 evenness=setup.evenness,
-                note=f"reference {setup.reference}: {setup.why_reference}",
+                note=f"Reference {setup.reference}: {setup.why_reference}.",
             )
             for setup in shoot.setups
         ),
@@ -129,6 +130,7 @@ def _clip(cache: Cache, shoot: Shoot, clip: ClipEntry) -> model.ClipReport:
         adjustment=_adjustment(clip.adjustment),
         look=_look(clip),
         masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
+        notes=remarks(clip.findings) if clip.findings else (),
         warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
     )
     try:
@@ -155,8 +157,13 @@ def _with_facts(base: model.ClipReport, facts: ClipFacts) -> model.ClipReport:
         rate=rate if facts.constant_rate else f"variable, mean {rate}",
         duration=facts.duration,
         sound="; ".join(kinds) or "no sound",
-        notes=(f"an edit list hides {facts.hidden_frames} frames",) if facts.hidden_frames else (),
+        notes=(*base.notes, *_hidden(facts)),
     )
+
+
+def _hidden(facts: ClipFacts) -> tuple[str, ...]:
+    hides = f"an edit list hides {facts.hidden_frames} frames"
+    return (hides,) if facts.hidden_frames else ()
 
 
 def _identification(clip: ClipEntry, verdict: Identification) -> model.Identification:
@@ -185,12 +192,14 @@ def _with_pictures(
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
     mine = [m for m in shoot.masters if m.clip == clip.id]
     skin = faces_skin(path, facts, grade, clip.id)
+    shown = (seconds_of(frame, facts), signal)
     return msgspec.structs.replace(
         base,
-        shown_at=f"{seconds_of(frame, facts):.2f} s",
+        shown_at=f"{shown[0]:.2f} s",
         rendering=RENDERINGS[grade.rendering].title,
         compiled=mine[-1].compiled if mine else None,
-        ends=measure_ends(signal, grade.encoding),
+        ends=clip.findings.ends if clip.findings else ends_over_time([shown], grade.encoding),
+        ends_notes=_ends_notes(clip),
         skin=skin.check,
         skin_note="" if faces_missing() else skin.why_none,  # told once for the whole page
         before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
@@ -198,6 +207,13 @@ def _with_pictures(
         scopes_before=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),
         scopes_after=scope_set(measure_scopes(after, output.matrix), skin=skin_line(output)),
     )
+
+
+def _ends_notes(clip: ClipEntry) -> tuple[str, ...]:
+    """What levelling and a person's exposure together cannot restore, or bring to light."""
+    if clip.findings is None:
+        return ()
+    return warnings(clip.findings, clip.levelling.stops + clip.adjustment.exposure)
 
 
 def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:

@@ -13,7 +13,7 @@ from evenhand.measure.scenes import SceneChange
 MUCH: Final = 1.0  # stops; a larger rise shows what the darks hold
 MUCH_CRUSHED: Final = 5.0  # percent of the picture
 NOISY: Final = 0.01  # of light, 0.18 being grey: noise that is plainly seen (judgement)
-SEEN_CLIPPED: Final = 0.05  # percent of the picture; less is a glint
+SEEN_CLIPPED: Final = 1.0  # percent of the picture; less is a lamp or a glint
 DARK, BRIGHT = 98.0, 98.0  # percent crushed, clipped: nothing is left to measure
 
 
