@@ -37,6 +37,11 @@ class LookFile:
     warnings: tuple[str, ...] = ()
     corrections: tuple[str, ...] = ()
 
+    @property
+    def look_spaces(self) -> Declared:
+        """What the look expects and gives, as it will be used."""
+        return Declared(self.look.space, self.look.gives)
+
     def declaring(self, space: str, gives: str | None = None) -> LookFile:
         """The same with a space said by a person; it gives the space it expects unless told."""
         return dataclasses.replace(self, look=_in_space(self.look, space, gives or space))

@@ -42,6 +42,7 @@ ROOTS: Final = {
     "ColorDecisionList": "cdl",
 }
 _STEPS: Final = frozenset({"Matrix", "LUT1D", "LUT3D", "Range", "Log", "Exponent", "ASC_CDL"})
+_TABLES: Final = frozenset({"Matrix", "LUT1D", "LUT3D"})
 _ABOUT: Final = frozenset({"Description", "InputDescriptor", "OutputDescriptor", "Info", "Id"})
 # Elements whose text is numbers, and how many at most.
 _VALUES: Final = {
@@ -97,6 +98,7 @@ class _Check:
         self.text: list[str] = []
         self.kept = 0
         self.array: tuple[int, int] | None = None  # where its numbers begin, and how many
+        self.arrays = 0  # of the step that is open
         self.opened: tuple[str, int] | None = None  # the correction that is open
         self.parser = expat.ParserCreate()
         self.parser.buffer_text = True
@@ -165,11 +167,14 @@ class _Check:
             raise self.error("a reference to another file: a look must be whole in itself")
         if len(self.path) == 1 and element not in _STEPS | _ABOUT:
             raise self.error(f"the unknown step <{element[:40]}>")
+        if len(self.path) == 1:
+            self.arrays = 0
         if element in _PARAMETERS:
             for key, value in attributes.items():
                 if key not in _NOT_NUMBERS:
                     self.numbers(f"{element} {key}", value, 1)
         if element == "Array":
+            self.arrays += 1
             count = self.count(self.path[-1], attributes)
             begin = self.found.data.find(b">", self.parser.CurrentByteIndex) + 1
             self.array = (begin, count)
@@ -196,6 +201,8 @@ class _Check:
 
     def end(self, tag: str) -> None:
         element = self.path.pop()
+        if element in _TABLES and len(self.path) == 1 and self.arrays != 1:
+            raise self.error(f"<{element}> with {self.arrays} tables in it, not 1")
         if element == "Array" and self.array is not None:
             self.table(*self.array)
             self.array = None
