@@ -193,3 +193,131 @@ def test_picture_numbers_count_what_is_clipped_and_dark() -> None:
 
     assert (numbers.clipped, numbers.crushed, numbers.seconds) == (0.5, 0.25, 2.0)
     assert numbers.middle == pytest.approx(0.6, abs=1e-6)
+
+
+def test_names_stay_with_their_clips() -> None:
+    """A setup keeps the name it had, wherever the others go; a new one takes the next number."""
+    clips = [bare(name, n) for n, name in enumerate("abcd")]
+    links = [accepted("b", "c")]
+    before = Named(names={"yard": ["b", "c"], "setup 1": ["d"]})
+
+    assert {s.name: s.clips for s in group(clips, links, before)} == {
+        "setup 2": ("a",),
+        "yard": ("b", "c"),
+        "setup 1": ("d",),
+    }
+
+
+def test_a_name_goes_with_most_of_its_clips() -> None:
+    """A setup that falls in two gives its name to the larger part, once."""
+    clips = [bare(name, n) for n, name in enumerate("abc")]
+    found = group(clips, [accepted("b", "c")], Named(names={"yard": ["a", "b", "c"]}))
+
+    assert {s.name: s.clips for s in found} == {"setup 1": ("a",), "yard": ("b", "c")}
+
+
+def test_the_latest_word_on_the_reference_counts() -> None:
+    """Of two references of one setup that were chosen, the first of the list."""
+    clips = [bare(name, n) for n, name in enumerate("abc")]
+    links = [accepted("a", "b"), accepted("b", "c")]
+
+    assert group(clips, links, Named(references=["c", "a"]))[0].reference == "c"
+    assert group(clips, links, Named(references=["x"]))[0].reference == "b"
+
+
+def test_a_clip_that_sees_a_setup_made_by_hand_is_told_so() -> None:
+    """It does not join what a person made, and says whom it sees there."""
+    clips = [bare("a", 0), bare("b", 1)]
+    [_, free] = group(clips, [accepted("a", "b")], Named(setups={"door": ["a"]}))
+
+    assert free.clips == ("b",)
+    assert "a in door sees the same" in free.members[0].why
+
+
+def lit(picture: np.ndarray, side: float, colour: tuple[float, float, float]) -> np.ndarray:
+    """A scene under a light from one side: eight times as strong there as at the other."""
+    width = picture.shape[1]
+    across = np.linspace(-1.5, 1.5, width, dtype=np.float32) * side
+    light = np.exp2(across)[None, :, None] * np.array(colour, np.float32)
+    return np.asarray(picture * light, np.float32)
+
+
+def clips_of(seen: Seen, shots: list[tuple[str, np.ndarray, camera.View]]) -> list[ClipView]:
+    """Clips in this order on the card, three minutes apart."""
+    rng = np.random.default_rng(2)
+    clips = []
+    for order, (name, picture, view) in enumerate(shots):
+        made = camera.record(view.of(picture, SIZE, rng), camera.Fault(), rng)
+        features = (seen(made),)
+        clips.append(
+            ClipView(name, order * 3 * MINUTE, order, named("phone-log-1"), features, GOOD)
+        )
+    return clips
+
+
+def test_one_place_under_two_lights_is_two_setups(scene: Scene, seen: Seen) -> None:
+    """Daylight from the left, then a lamp from the right: each light has its setup."""
+    day = lit(scene(3), -1.0, (0.9, 1.0, 1.2))
+    lamp = lit(scene(3), 1.0, (1.3, 1.0, 0.5))
+    wide, close = camera.View(share=0.9), camera.View(share=0.7)
+    clips = clips_of(
+        seen, [("a", day, wide), ("b", day, close), ("c", lamp, wide), ("d", lamp, close)]
+    )
+
+    assert parts(group(clips)) == [("a", "b"), ("c", "d")]
+
+
+def test_a_lone_clip_under_another_light_does_not_join_the_place(scene: Scene, seen: Seen) -> None:
+    """It sees the place, but lit otherwise, which it says; its colours alone would let it join."""
+    day = lit(scene(3), -1.0, (1.0, 1.0, 1.0))
+    dusk = lit(scene(3), 1.0, (1.0, 1.0, 1.0))
+    wide, close = camera.View(share=0.9), camera.View(share=0.7)
+    clips = clips_of(seen, [("a", day, wide), ("b", day, close), ("c", dusk, wide)])
+    [_, lone] = group(clips)
+
+    assert lone.clips == ("c",)
+    assert "under another light" in lone.members[0].why
+
+
+def test_several_places_out_of_order_on_the_card(scene: Scene, seen: Seen) -> None:
+    """Two places shot in turns are two setups; a clip without a view joins by time, not by name."""
+    warm = scene(0) * np.array([1.3, 1.0, 0.5], np.float32)
+    cold = scene(1) * np.array([0.7, 1.0, 1.4], np.float32)
+    wide, close = camera.View(share=0.9), camera.View(share=0.7)
+    lone = scene(20) * np.array([1.3, 1.0, 0.5], np.float32)
+    shots = [("a", warm, wide), ("b", cold, wide), ("c", warm, close), ("d", cold, close)]
+    clips = clips_of(seen, [*shots, ("e", lone, camera.View(x=0.85, share=0.4))])
+    minutes = {"a": 0, "c": 3, "e": 6, "b": 200, "d": 203}
+    timed = [replace(c, created=minutes[c.id] * MINUTE) for c in clips]
+
+    assert parts(group(timed)) == [("a", "c", "e"), ("b", "d")]
+
+
+def test_a_reference_says_why_it_was_taken() -> None:
+    """The reason names the figures, and what told it from the next best."""
+    clips = [replace(bare("a", 0), numbers=replace(GOOD, clipped=0.05)), bare("b", 1)]
+    [setup] = group(clips, [accepted("a", "b")])
+
+    assert "0.0% of it clipped" in setup.why_reference
+    assert "taken before a because it has less clipped" in setup.why_reference
+
+
+@pytest.mark.parametrize(
+    ("better", "why"),
+    [
+        ({"off_neutral": 5.0}, "nearer to neutral"),
+        ({"chart": True}, "holds a chart"),
+        ({"seconds": 19.0}, "is longer"),
+    ],
+)
+def test_neutral_long_clips_with_a_chart_are_preferred(better: dict[str, object], why: str) -> None:
+    """Each of them decides between clips that are otherwise alike."""
+    numbers = replace(GOOD, off_neutral=60.0)
+    clips = [
+        replace(bare("a", 0), numbers=numbers),
+        replace(bare("b", 1), numbers=replace(numbers, **better)),  # type: ignore[arg-type]
+    ]
+    [setup] = group(clips, [accepted("a", "b")])
+
+    assert setup.reference == "b"
+    assert why in setup.why_reference
