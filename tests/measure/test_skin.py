@@ -19,6 +19,7 @@ from evenhand.measure.skin import (
     point_patch,
     read_place,
     read_skin,
+    skin_pixels,
     stages,
 )
 
@@ -259,6 +260,45 @@ def test_the_patch_of_a_face_leans_with_it() -> None:
         [[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]
     ) + (200, 100)
     assert middle_of_mask == pytest.approx(expected, abs=1.5)
+
+
+def test_the_patch_leaves_out_what_is_not_skin() -> None:
+    """Eyes with what is round them, all below the nose, ears; forehead, cheeks, nose are in."""
+    _, face = drawn(np.full(3, 0.3), 150)
+    patch = face_patch(face, (400, 225))
+    assert patch is not None
+    whole = np.zeros((225, 400), bool)
+    whole[patch.rows, patch.columns] = patch.mask
+
+    def at(x: float, y: float) -> bool:
+        return bool(whole[round(100 + 150 * y), round(200 + 150 * x)])
+
+    outside = [*POINTS[:2], *POINTS[3:], (0.0, 0.2), (0.0, 0.36), (0.15, 0.24), (0.0, -0.45)]
+    assert [place for place in outside if at(*place)] == []
+    assert all(at(*place) for place in ((0.0, -0.2), (0.0, 0.1), (0.17, 0.1), (-0.17, 0.1)))
+
+
+def test_pixels_in_shadow_and_in_shine_are_left_out() -> None:
+    """Of a ramp of one chroma, those between the 30th and the 90th percentile of luma stay."""
+    luma = np.linspace(0.2, 0.8, 301)
+    ramp = luma[:, None] + np.array([0.08, -0.02, -0.06])
+
+    kept = luma[skin_pixels(ramp, "bt709")]
+
+    assert kept.min() == pytest.approx(0.38, abs=0.005)
+    assert kept.max() == pytest.approx(0.74, abs=0.005)
+
+
+def test_pixels_of_another_chroma_are_left_out() -> None:
+    """A fifth of the pixels, as light as the rest, but greenish: none of them stays."""
+    rng = np.random.default_rng(3)
+    pixels = 0.5 + np.array([0.08, -0.02, -0.06]) + rng.normal(0, 0.004, (500, 3))
+    pixels[:100] += np.array([-0.06, 0.02, 0.03])
+
+    kept = skin_pixels(pixels, "bt709")
+
+    assert kept[:100].sum() == 0
+    assert kept[100:].sum() > 150
 
 
 def test_a_face_too_small_to_read_has_no_patch() -> None:
