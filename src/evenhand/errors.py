@@ -4,6 +4,8 @@ EvenhandError            exit status 1
   ClipError              a file on the card cannot be read as a clip, or not wholly
   EncodingUnknownError   the evidence does not settle on one encoding
   ShootError             the shoot document is missing, foreign or damaged
+  LookMissingError       the shoot's own copy of a look is missing or not what it was
+  LookMisplacedError     a look would land where its own values say it does not belong
   TargetError            a place to write to cannot take the result
     NameTakenError       another file is there under that name
   MasterRejectedError    a written master failed its own verification
@@ -47,6 +49,14 @@ class EncodingUnknownError(EvenhandError):
 
 class ShootError(EvenhandError):
     """The shoot document is missing, foreign or damaged."""
+
+
+class LookMissingError(EvenhandError):
+    """The shoot's own copy of a look is missing, or not what it was."""
+
+
+class LookMisplacedError(EvenhandError):
+    """A look would land where its own values say that it does not belong."""
 
 
 class TargetError(EvenhandError):

@@ -44,12 +44,12 @@ def command(
     """
     from evenhand.cli import show
     from evenhand.cli.run import Order, whole_job
-    from evenhand.grade.looks import look_named
+    from evenhand.jobs.looks import find_look
     from evenhand.media.target import made_folder
     from first_bread.card import make_card
 
     began = time.monotonic()
-    look_named(look)
+    find_look(look)
     card = folder / "card"
     made_folder(folder)
     with show.progress() as progress:

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from evenhand.cli.options import Strength, json_option, shoot_option
+
+if TYPE_CHECKING:
+    from evenhand.jobs.look import LookFacts
+    from evenhand.luts.declared import Declared
 
 
 class Looks(click.Group):
@@ -37,38 +43,93 @@ def command() -> None:
     """List looks, show what one does, and use one on clips."""
 
 
-@command.command("list", epilog="Example: evenhand look list")
-@json_option
-def list_command(as_json: bool) -> None:
-    """The looks that come with evenhand."""
-    from evenhand.cli import show
-    from evenhand.jobs.look import list_looks
+def declaring(command: Callable[..., None]) -> Callable[..., None]:
+    """The options by which a person says what a look file is made for."""
+    for option in (
+        click.option(
+            "--correction", metavar="ID", help="Of a collection of CDLs: the one with this id."
+        ),
+        click.option(
+            "--gives", metavar="SPACE", help="What a look file gives; the same if not said."
+        ),
+        click.option(
+            "--space", metavar="SPACE", help="What a look file expects: bt709-display, acescct, …"
+        ),
+    ):
+        command = option(command)
+    return command
 
-    looks = list_looks()
+
+def _declared(space: str | None, gives: str | None) -> Declared | None:
+    from evenhand.luts.declared import Declared
+
+    if space is None and gives is not None:
+        raise click.UsageError("--gives goes with --space: write both")
+    return None if space is None else Declared(space, gives or space)
+
+
+@command.command("list", epilog="Example: evenhand look list")
+@click.option("--shoot", "shoot_dir", type=click.Path(path_type=Path), help="With its looks.")
+@json_option
+def list_command(shoot_dir: Path | None, as_json: bool) -> None:
+    """The looks that come with evenhand, and those that the shoot keeps."""
+    from evenhand.cli import show
+    from evenhand.errors import ShootError
+    from evenhand.jobs.look import list_looks
+    from evenhand.shoot.store import shoot_folder
+
+    folder: Path | None = None
+    try:
+        folder = shoot_folder(shoot_dir, Path.cwd())
+    except ShootError:
+        if shoot_dir is not None:
+            raise
+    looks = list_looks(folder)
     if as_json:
         show.json_out(looks)
         return
-    show.table(["look", "what for"], [[look.name, look.purpose] for look in looks])
+    show.table(
+        ["look", "what for", "on"],
+        [[k.name, k.purpose or f"from {k.file}", ", ".join(k.clips)] for k in looks],
+    )
 
 
 @command.command("show", epilog="Example: evenhand look show oven-light")
 @click.argument("name", metavar="LOOK")
+@declaring
 @json_option
-def show_command(name: str, as_json: bool) -> None:
-    """What a look does, move by move."""
+def show_command(
+    name: str, space: str | None, gives: str | None, correction: str | None, as_json: bool
+) -> None:
+    """What a look does: LOOK is a name of `look list`, or a file."""
     from evenhand.cli import show
-    from evenhand.grade.looks import look_named
-    from evenhand.jobs.look import list_looks
+    from evenhand.jobs.look import show_look
 
-    found = look_named(name)
-    look = next(line for line in list_looks() if line.name == found.name)
+    facts = show_look(name, _declared(space, gives), correction)
     if as_json:
-        show.json_out(look)
+        show.json_out(facts)
         return
-    show.paragraph(f"{look.title}: {look.purpose}", "")
-    show.line(f"Made for {look.space} signals. Its moves:")
+    look = facts.look
+    show.paragraph(f"{look.title}: {look.purpose}" if look.purpose else look.title, "")
+    made = f"Made for {look.space} signal" + (
+        f", gives {look.gives}" if look.gives not in ("", look.space) else ""
+    )
+    nobody = " (nobody says so: assumed)" if facts.declared_by == "nobody" else ""
+    show.line(f"{made}{nobody}." + (" Its moves:" if look.moves else ""))
     for move in look.moves:
         show.paragraph(f"- {move}")
+    if look.file is not None and not look.moves:
+        show.paragraph(f"Its values say: {facts.kind.says}.", "")
+    _tell_placing(facts)
+
+
+def _tell_placing(facts: LookFacts) -> None:
+    from evenhand.cli import show
+
+    for warning in facts.warnings:
+        show.paragraph(f"Note: {warning}.", "")
+    if facts.placing.verdict != "agrees":
+        show.paragraph(f"{facts.placing.says}. {facts.placing.remedy}.", "")
 
 
 @command.command("use", epilog="Example: evenhand look use oven-light A001 A002 --strength 70%")
@@ -77,21 +138,40 @@ def show_command(name: str, as_json: bool) -> None:
 @click.option(
     "--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100% (default)."
 )
+@declaring
 @shoot_option
 @json_option
 def use_command(
-    name: str, clips: tuple[str, ...], strength: float, shoot_dir: Path | None, as_json: bool
+    name: str,
+    clips: tuple[str, ...],
+    strength: float,
+    space: str | None,
+    gives: str | None,
+    correction: str | None,
+    shoot_dir: Path | None,
+    as_json: bool,
 ) -> None:
-    """Put a look on clips (all of them if none is named); `none` takes it off."""
+    """Put a look on clips (all of them if none is named); `none` takes it off.
+
+    LOOK is a name of `look list`, or a file: a look document, .cube, CLF or ASC CDL. The shoot
+    keeps its own copy.
+    """
     from evenhand.cli import show
     from evenhand.jobs.look import use_look
+    from evenhand.jobs.looks import find_look
     from evenhand.shoot.store import shoot_folder
 
-    chosen = None if name == "none" else name
-    entries = use_look(shoot_folder(shoot_dir, Path.cwd()), chosen, strength, clips)
+    declared = _declared(space, gives)
+    found = None if name == "none" else find_look(name, declared, correction)
+    folder = shoot_folder(shoot_dir, Path.cwd())
+    used = use_look(folder, found, strength, clips, declared=declared)
     if as_json:
-        show.json_out(entries)
+        show.json_out(used)
         return
-    on = f"{name} at {show.percent(strength)}" if chosen else "no look"
-    named = ", ".join(entry.id for entry in entries)
-    show.line(f"{on} on {named if clips else f'all {len(entries)} clips'}")
+    on = f"{found.name} at {show.percent(strength)}" if found else "no look"
+    named = ", ".join(entry.id for entry in used.clips)
+    show.line(f"{on} on {named if clips else f'all {len(used.clips)} clips'}")
+    if used.look is not None:
+        _tell_placing(used.look)
+    for notice in used.notices:
+        show.paragraph(notice, "")

@@ -91,5 +91,7 @@ def show_masters(result: MasterResult) -> None:
         show.table(headings, rows, right=(3, 4, 5), spare=(3, 5))
     for told in conformed:
         show.note(told)
+    for notice in result.notices:
+        show.note(notice)
     for undone in result.undone:
         show.note(f"not made: {undone.clip}, {undone.spec}: {undone.why}")

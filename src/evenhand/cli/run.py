@@ -114,6 +114,7 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     from evenhand.jobs.identify import scan
     from evenhand.jobs.level import LevelOptions, level
     from evenhand.jobs.look import use_look
+    from evenhand.jobs.looks import find_look
     from evenhand.jobs.master import MasterOptions, master
     from evenhand.jobs.report import report
     from evenhand.media.spec import load_spec
@@ -133,7 +134,7 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     if not as_json:
         show_levels(levelled)
     if order.look is not None:  # else what was chosen before stays
-        use_look(order.shoot, order.look, order.strength)
+        use_look(order.shoot, find_look(order.look), order.strength)
     options = MasterOptions(
         specs, order.to, (), order.quality, order.allow_damaged, order.overwrite
     )
@@ -153,12 +154,12 @@ def whole_job(order: Order, as_json: bool = False) -> int:
 
 def _check_early(order: Order) -> None:
     """Refuse what would be refused later, before any work is done."""
-    from evenhand.grade.looks import look_named
+    from evenhand.jobs.looks import find_look
     from evenhand.media.spec import load_spec
     from evenhand.media.target import made_folder
 
     if order.look is not None:
-        look_named(order.look)
+        find_look(order.look)
     for spec in order.specs:
         load_spec(spec).level(order.quality)
     if not order.card.is_dir():

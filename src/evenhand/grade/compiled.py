@@ -24,7 +24,7 @@ from evenhand.grade.document import Grade
 from evenhand.grade.exact import (
     SIGNAL_HIGH,
     SIGNAL_LOW,
-    LookByName,
+    FindLook,
     clean_signal,
     exact_transform,
     to_working,
@@ -89,7 +89,7 @@ def compile_grade(
     samples: ArrayLike,
     *,
     extent: tuple[float, float] | None = None,
-    looks: LookByName | None = None,
+    looks: FindLook | None = None,
     size: int | None = None,
 ) -> CompiledGrade:
     """Compile a grade for a clip.

@@ -87,10 +87,11 @@ class Adjustment(msgspec.Struct, frozen=True):
 
 
 class LookUse(msgspec.Struct, frozen=True):
-    """A look by name, at a strength from 0 to 1."""
+    """A look by name, at a strength from 0 to 1; `digest` is the SHA-256 of its content."""
 
     name: str
     strength: float = 1.0
+    digest: str = ""
 
 
 class Grade(msgspec.Struct, frozen=True):

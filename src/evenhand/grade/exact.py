@@ -25,7 +25,7 @@ from evenhand.colourmath.primaries import luminance_weights, rgb_to_rgb
 from evenhand.colourmath.transfers import TRANSFERS, CodeRange
 from evenhand.colourmath.white import levelling_matrix
 from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Cdl, Grade
+from evenhand.grade.document import Adjustment, Cdl, Grade, LookUse
 from evenhand.grade.look_stages import Stage, with_look
 from evenhand.grade.renderings import output_encoding, plain_setting, render
 
@@ -50,7 +50,7 @@ class Look(Protocol):
     def apply(self, signal: Array) -> Array: ...
 
 
-LookByName = Callable[[str], Look]
+FindLook = Callable[[LookUse], Look]
 
 
 def clean_signal(signal: ArrayLike) -> Array:
@@ -59,10 +59,10 @@ def clean_signal(signal: ArrayLike) -> Array:
     return np.clip(np.where(np.isnan(values), 0.0, values), SIGNAL_LOW, SIGNAL_HIGH)
 
 
-def exact_transform(grade: Grade, looks: LookByName | None = None) -> Transform:
+def exact_transform(grade: Grade, looks: FindLook | None = None) -> Transform:
     """The grade as a function: R'G'B' signal (..., 3) to display signal (..., 3) in 0..1, float64.
 
-    `looks` finds a look by name. The function is safe to call from several threads. UsageError for
+    `looks` finds the look of a use. The function is safe to call from several threads. UsageError for
     values that have no meaning (contrast or power of 0 or less, unknown names, a look whose space
     does not fit the rendering).
     """
@@ -137,7 +137,7 @@ def to_working(grade: Grade) -> Array:
     return result
 
 
-def _stages(grade: Grade, looks: LookByName) -> list[Stage]:
+def _stages(grade: Grade, looks: FindLook) -> list[Stage]:
     stages: list[Stage] = [lambda signal: working_light(signal, grade)]
     if not _is_neutral(grade.adjustment):
         stages.append(lambda light: adjust(light, grade.adjustment))
@@ -149,15 +149,15 @@ def _stages(grade: Grade, looks: LookByName) -> list[Stage]:
 
     if grade.look is None or grade.look.strength == 0.0:
         return [*stages, rendering]
-    look = looks(grade.look.name)
+    look = looks(grade.look)
     return [*stages, *with_look(rendering, look, grade.look, grade.rendering)]
 
 
-def _shipped_look(name: str) -> Look:
+def _shipped_look(use: LookUse) -> Look:
     # Imported when a grade names a look: looks stand beside this module.
     from evenhand.grade.looks import look_named
 
-    return look_named(name)
+    return look_named(use.name)
 
 
 def scene_light(signal: ArrayLike, encoding: Encoding) -> Array:

@@ -11,6 +11,7 @@ from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Cdl, Rendering, Triple, White
 from evenhand.grade.exact import check_grade, exact_transform
 from evenhand.grade.renderings import output_encoding
+from evenhand.jobs.looks import ShootLooks
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry
 
@@ -48,6 +49,7 @@ def adjust(
     start = Adjustment() if reset else None
     if copy_from is not None:
         start = shoot.clip(copy_from).adjustment
+    looks = ShootLooks(folder, shoot)
     changed = []
     for name in names:
         clip = shoot.clip(name)
@@ -59,7 +61,7 @@ def adjust(
             grade = shoot.grade(entry)
             check_grade(grade)
             if entry.look is not None and output_encoding(grade.rendering).name != "bt709":
-                exact_transform(grade)  # refuses a look that was not made for this rendering
+                exact_transform(grade, looks)  # refuses a look that was not made for this rendering
         changed.append(entry)
     store.save(folder, shoot.with_clips(*changed))
     return tuple(changed)

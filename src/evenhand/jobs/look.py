@@ -7,51 +7,182 @@ from pathlib import Path
 
 import msgspec
 
+from evenhand.errors import LookMisplacedError
 from evenhand.grade.document import LookUse
-from evenhand.grade.exact import exact_transform
-from evenhand.grade.looks import LOOKS, look_named
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.exact import Look, exact_transform
+from evenhand.grade.look_stages import gives_of
+from evenhand.grade.looks import LOOKS
+from evenhand.grade.recipe import Recipe
+from evenhand.jobs.looks import (
+    FoundLook,
+    ShootLooks,
+    find_look,
+    keep_look,
+    look_notices,
+)
+from evenhand.luts.declared import Declared
+from evenhand.measure.lookkind import LookKind, look_kind
+from evenhand.measure.lookplace import Placing, check_declared
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry
+from evenhand.shoot.document import ClipEntry, LookEntry, Shoot
 
 
 class LookLine(msgspec.Struct, frozen=True):
-    """One look as a person reads it."""
+    """One look as a person reads it; `file` is where it came from, None if evenhand brings it."""
 
     name: str
     title: str
     purpose: str
     space: str
     moves: tuple[str, ...]
+    gives: str = ""
+    file: str | None = None
+    digest: str = ""
+    clips: tuple[str, ...] = ()
 
 
-def list_looks() -> tuple[LookLine, ...]:
-    """Every look that comes with evenhand."""
-    return tuple(
-        LookLine(look.name, look.title, look.purpose, look.space, tuple(look.moves))
-        for look in LOOKS.values()
+class LookFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """A look and what its values say that it is.
+
+    `declared_by` says where its space is known from: the file, a person, a document; "nobody" means
+    that the BT.709 display was assumed. `placing` holds the declaration against the table.
+    """
+
+    look: LookLine
+    kind: LookKind
+    placing: Placing
+    declared_by: str
+    corrections: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+class LookUsed(msgspec.Struct, frozen=True):
+    """The clips that a look was put on, and what a person should know of it."""
+
+    clips: tuple[ClipEntry, ...]
+    look: LookFacts | None
+    notices: tuple[str, ...] = ()
+
+
+def list_looks(folder: Path | None = None) -> tuple[LookLine, ...]:
+    """Every look that comes with evenhand, and the files that the shoot in `folder` keeps."""
+    shipped = [_line(name, look) for name, look in LOOKS.items()]
+    if folder is None:
+        return tuple(shipped)
+    shoot = store.load(folder)
+    find = ShootLooks(folder, shoot)
+    kept = [_kept_line(shoot, e, find) for e in shoot.looks if e.source is not None]
+    return (
+        *(msgspec.structs.replace(line, clips=_clips(shoot, line.name, None)) for line in shipped),
+        *kept,
     )
 
 
+def show_look(
+    name: str, declared: Declared | None = None, correction: str | None = None
+) -> LookFacts:
+    """What a look is: its moves, its spaces, and what its values say of both.
+
+    Raises UsageError for a name that is no look, LookFileError for a file that cannot be read.
+    """
+    return _facts(find_look(name, declared, correction), declared)
+
+
 def use_look(
-    folder: Path, name: str | None, strength: float, clips: Sequence[str] = ()
-) -> tuple[ClipEntry, ...]:
+    folder: Path,
+    found: FoundLook | None,
+    strength: float,
+    clips: Sequence[str] = (),
+    *,
+    declared: Declared | None = None,
+) -> LookUsed:
     """Put a look on clips (all readable ones if none is named) and save; None takes it off.
 
-    Raises UsageError for a look or a clip that does not exist, and for a look that was not made for
-    the rendering of a clip.
+    The shoot keeps a copy of it. Raises UsageError for a clip that does not exist and for a look
+    that was not made for the rendering of a clip, LookMisplacedError where its values say that it
+    would land in the wrong place.
     """
-    if name is not None:
-        look_named(name)
     shoot = store.load(folder)
     chosen = [shoot.clip(c) for c in clips] if clips else list(shoot.readable())
-    use = None if name is None else LookUse(name, strength)
+    use, facts = None, None
+    if found is not None:
+        facts = _facts(found, declared)
+        if facts.placing.verdict == "disagrees":
+            raise LookMisplacedError(found.name, facts.placing.says, facts.placing.remedy)
+        use = LookUse(found.name, strength, found.digest)
+        shoot = _with_entry(shoot, keep_look(folder, found))
     changed = [msgspec.structs.replace(clip, look=use) for clip in chosen]
+    looks = ShootLooks(folder, shoot)
     for clip in changed:
-        if use is None or clip.encoding is None:
-            continue
-        grade = shoot.grade(clip)
-        if output_encoding(grade.rendering).name != "bt709":
-            exact_transform(grade)  # refuses a look that was not made for this rendering
-    store.save(folder, shoot.with_clips(*changed))
-    return tuple(changed)
+        if use is not None and clip.encoding is not None:
+            exact_transform(shoot.grade(clip), looks)  # refuses one not made for this rendering
+    shoot = _swept(shoot.with_clips(*changed))
+    store.save(folder, shoot)
+    return LookUsed(tuple(changed), facts, look_notices(shoot))
+
+
+def _with_entry(shoot: Shoot, entry: LookEntry) -> Shoot:
+    others = tuple(e for e in shoot.looks if e.digest != entry.digest)
+    return msgspec.structs.replace(shoot, looks=(*others, entry))
+
+
+def _swept(shoot: Shoot) -> Shoot:
+    """Without entries of looks that no clip uses any more; their copies stay in the folder."""
+    used = {clip.look.digest for clip in shoot.clips if clip.look is not None}
+    return msgspec.structs.replace(
+        shoot, looks=tuple(entry for entry in shoot.looks if entry.digest in used)
+    )
+
+
+def _facts(found: FoundLook, declared: Declared | None) -> LookFacts:
+    file = found.file
+    if file is None:
+        by = "document"
+    elif declared is not None:
+        by = "person"
+    else:
+        by = "nobody" if file.declared is None else "file"
+    kind = look_kind(found.look)
+    line = _line(found.name, found.look, digest=found.digest)
+    placing = check_declared(kind, line.space, line.gives)
+    if by == "nobody" and placing.verdict == "disagrees":
+        fits = f"It fits {', '.join(kind.logs)}: say which" if kind.logs else "Say"
+        placing = Placing(
+            placing.verdict,
+            f"nobody says what it is made for, and its values say: {kind.says}",
+            f"{fits} with --space NAME --gives {line.gives}",
+        )
+    return LookFacts(
+        look=msgspec.structs.replace(line, file=str(found.path) if found.path else None),
+        kind=kind,
+        placing=placing,
+        declared_by=by,
+        corrections=file.corrections if file else (),
+        warnings=file.warnings if file else (),
+    )
+
+
+def _line(name: str, look: Look, digest: str = "") -> LookLine:
+    if isinstance(look, Recipe):
+        return LookLine(
+            name, look.title, look.purpose, look.space, look.moves, gives_of(look), None, digest
+        )
+    title = str(getattr(look, "title", "")) or name
+    return LookLine(name, title, "", look.space, (), gives_of(look), None, digest)
+
+
+def _kept_line(shoot: Shoot, entry: LookEntry, find: ShootLooks) -> LookLine:
+    line = _line(entry.name, find(LookUse(entry.name, 1.0, entry.digest)), entry.digest)
+    clips = _clips(shoot, entry.name, entry.digest)
+    return msgspec.structs.replace(line, file=entry.source, clips=clips)
+
+
+def _clips(shoot: Shoot, name: str, digest: str | None) -> tuple[str, ...]:
+    ours = {e.digest for e in shoot.looks if e.source is None} | {""}
+    return tuple(
+        clip.id
+        for clip in shoot.clips
+        if clip.look is not None
+        and clip.look.name == name
+        and (clip.look.digest == digest if digest else clip.look.digest in ours)
+    )

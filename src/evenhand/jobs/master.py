@@ -19,7 +19,9 @@ from evenhand.errors import (
 )
 from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
 from evenhand.grade.document import Grade
+from evenhand.grade.exact import FindLook
 from evenhand.grade.renderings import output_encoding
+from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.measure.timing import ConformPlan, conform
@@ -44,12 +46,16 @@ class Undone(msgspec.Struct, frozen=True):
 
 
 class MasterResult(msgspec.Struct, frozen=True):
-    """Masters made now, those that were there already, and those that could not be made."""
+    """Masters made now, those that were there already, and those that could not be made.
+
+    `notices` tell of look files that went missing or changed since they were chosen.
+    """
 
     folder: str
     made: tuple[MasterEntry, ...]
     kept: tuple[MasterEntry, ...]
     undone: tuple[Undone, ...]
+    notices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +80,7 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     specs = [load_spec(name) for name in options.specs]
     clips = [shoot.clip(name) for name in options.clips] or list(shoot.readable())
     options = replace(options, to=made_folder(options.to))
+    looks = ShootLooks(folder, shoot)
     made: list[MasterEntry] = []
     kept: list[MasterEntry] = []
     undone: list[Undone] = []
@@ -86,7 +93,7 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
             if done is not None:
                 kept.append(done)
                 continue
-            entry = _one(shoot, clip, spec, options, _Teller(step, progress))
+            entry = _one(shoot, looks, clip, spec, options, _Teller(step, progress))
             shoot = _recorded(folder, entry)
             made.append(entry)
         except NameTakenError as error:
@@ -95,7 +102,9 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
             raise  # a full or locked disk, or a spec that cannot be: all others would fail alike
         except EvenhandError as error:
             undone.append(Undone(clip.id, spec.name, str(error)))
-    return MasterResult(str(options.to), tuple(made), tuple(kept), tuple(undone))
+    return MasterResult(
+        str(options.to), tuple(made), tuple(kept), tuple(undone), look_notices(shoot)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +160,7 @@ def _ours(shoot: Shoot, target: Path) -> bool:
 
 def _one(
     shoot: Shoot,
+    looks: FindLook,
     clip: ClipEntry,
     spec: MasterSpec,
     options: MasterOptions,
@@ -175,7 +185,8 @@ def _one(
     check_target(target, overwrite=overwrite, needs=room_needed(order))
     told(0, order.frames)
     steadying = grade.levelling.steadying
-    compiled = compile_grade(grade, sampled_signals(path, facts, grade.encoding, steadying))
+    samples = sampled_signals(path, facts, grade.encoding, steadying)
+    compiled = compile_grade(grade, samples, looks=looks)
 
     def verifying(done: int) -> None:
         told(done, order.frames, "verify")

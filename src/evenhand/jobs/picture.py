@@ -17,8 +17,9 @@ from evenhand.drawing.scopes import draw_histogram, draw_parade, draw_vectorscop
 from evenhand.drawing.scopes import scope_png as drawn_png
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade
-from evenhand.grade.exact import exact_transform
+from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.renderings import output_encoding
+from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import ScopeNumbers, measure_scopes
@@ -65,7 +66,7 @@ def still(
     picture: NDArray[np.floating] = np.clip(frame.shot, 0, 1)
     kind = "bt709"
     if which != "before":
-        after, kind = exact_transform(frame.grade)(frame.steady), frame.output
+        after, kind = exact_transform(frame.grade, frame.looks)(frame.steady), frame.output
         picture = np.concatenate([picture, after], axis=1) if which == "both" else after
     write_still(to, picture, _master_encoding(kind), overwrite=overwrite)
     return Shown(frame.clip, float(frame.seconds), str(to), picture.shape[1], picture.shape[0])
@@ -77,7 +78,7 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
         made_folder(to)
     frame = _frame(folder, name, at)
     shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
-    after = exact_transform(frame.grade)(frame.steady).astype(np.float32)
+    after = exact_transform(frame.grade, frame.looks)(frame.steady).astype(np.float32)
     measured = {
         "before": measure_scopes(frame.shot, shot.matrix if shot.matrix != "rgb" else "bt709"),
         "after": measure_scopes(after, output.matrix),
@@ -114,6 +115,7 @@ class _Frame:
     shot: NDArray[np.float32]
     steady: NDArray[np.float32]
     grade: Grade
+    looks: FindLook
 
     @property
     def output(self) -> str:
@@ -130,7 +132,7 @@ def _frame(folder: Path, name: str, at: Timed) -> _Frame:
     frame = frame_on_screen(path, facts, seconds)
     steadying = grade.levelling.steadying
     shot, steady = shot_and_steadied(frame, facts, grade.encoding, None, steadying)
-    return _Frame(clip.id, seconds, shot, steady, grade)
+    return _Frame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot))
 
 
 def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:

@@ -20,7 +20,7 @@ from evenhand.colourmath.encodings import Encoding
 from evenhand.colourmath.primaries import luminance_weights
 from evenhand.colourmath.ycbcr import rgb_to_ycc
 from evenhand.grade.document import Adjustment, Grade, Levelling
-from evenhand.grade.exact import LookByName, exact_transform, scene_light
+from evenhand.grade.exact import FindLook, exact_transform, scene_light
 from evenhand.grade.renderings import output_encoding
 from evenhand.measure.faces import Face
 
@@ -142,7 +142,7 @@ def read_place(
     patch: Patch,
     grade: Grade,
     seconds: float = 0.0,
-    looks: LookByName | None = None,
+    looks: FindLook | None = None,
 ) -> SkinPlace | None:
     """Skin of one patch at every stage, from the same pixels; None where too few can be used.
 

@@ -91,6 +91,24 @@ class LevelWishes(msgspec.Struct, frozen=True):
     steady: bool = True
 
 
+class LookEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """A look in use, of which the shoot keeps a copy: `file` in its `looks` folder.
+
+    `digest` is the SHA-256 of the look's content, by which a use finds it, `bytes` that of the
+    copy. `source` is the file that it came from, None for a look that evenhand brings. `space` and
+    `gives` are the spaces of a table; `correction` picks one of a collection.
+    """
+
+    name: str
+    digest: str
+    bytes: str
+    file: str
+    source: str | None = None
+    space: str = ""
+    gives: str = ""
+    correction: str | None = None
+
+
 class CardEntry(msgspec.Struct, frozen=True):
     """A card: its name and where it was last seen."""
 
@@ -144,6 +162,7 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
     setups: tuple[SetupEntry, ...] = ()
     greys: tuple[GreyEntry, ...] = ()
     wishes: LevelWishes = LevelWishes()
+    looks: tuple[LookEntry, ...] = ()
     masters: tuple[MasterEntry, ...] = ()
 
     def readable(self) -> tuple[ClipEntry, ...]:
