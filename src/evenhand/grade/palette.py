@@ -88,7 +88,7 @@ def towards(picture: Palette, reference: Palette, name: str, title: str) -> Reci
     steps: list[Operator] = []
     if abs(middle) >= 0.004:
         steps.append(Middle(amount=round(middle, 3)))
-    soft = 0.35 if contrast >= 1.0 else 0.1
+    soft = 0.2 if contrast >= 1.0 else 0.1
     steps.append(Tone(contrast=round(contrast, 2), toe=soft, shoulder=soft, black=round(black, 3)))
     if abs(saturation - 1.0) >= 0.02:
         kept = round(saturation, 2)
