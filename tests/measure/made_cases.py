@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
+import msgspec
 import numpy as np
 import simulated_camera as camera
 
 from evenhand.measure import ratios
-from evenhand.measure.decisions import Match
+from evenhand.measure.decisions import Difference, Match
 from evenhand.measure.views import AnalysisFrame, Features, features
 
 SIZE = (640, 360)
@@ -164,3 +165,9 @@ def left_over(found: Match, a: camera.Recording, b: camera.Recording) -> tuple[f
 def is_right(left: tuple[float, float, float]) -> bool:
     """Whether what is left over is under 0.1 stop and 5 mired."""
     return abs(left[0]) <= RIGHT_STOPS and abs(left[1]) <= RIGHT_MIRED
+
+
+def second_light_found(found: Match) -> Match:
+    """The match as if a second light had been found in a third of the view."""
+    other = Difference(stops=-0.5, mired=30.0, duv=0.0)
+    return msgspec.structs.replace(found, second=other, second_share=0.33)

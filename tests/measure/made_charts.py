@@ -61,3 +61,31 @@ def missed(gains: np.ndarray, grey: np.ndarray) -> tuple[float, float, float]:
     """Stops, mired and Duv by which gains miss what a grey is recorded as."""
     off = ratios.difference_of(np.asarray(gains) - ratios.gains_of(grey))
     return off.stops, off.mired, off.duv
+
+
+@dataclass(frozen=True)
+class CardCase:
+    """A grey card in a recorded frame: median light of a sample, its spread, and the truth."""
+
+    light: np.ndarray
+    spread: float
+    grey: np.ndarray
+
+
+def make_card_case(pictures: Sequence[np.ndarray], rng: np.random.Generator) -> CardCase:
+    """A card of 18 % in one of the pictures, with uneven light on it, sampled off its middle."""
+    view = camera.View(x=rng.uniform(0.3, 0.7), y=rng.uniform(0.3, 0.7), share=0.8)
+    picture = view.of(pictures[int(rng.integers(len(pictures)))], made_cases.SIZE, rng).copy()
+    x, y = int(rng.uniform(120, 480)), int(rng.uniform(100, 230))
+    picture[y : y + 48, x : x + 64] = 0.18
+    uneven = float(rng.uniform(0, 0.15))
+    field = made_cases.in_other_light(np.ones_like(picture), uneven, rng).astype(np.float32)
+    local = np.exp2(np.log2(field[y : y + 48, x : x + 64]).mean(axis=(0, 1)))
+    sensor = made_cases.sensor_with(("noise",) if rng.random() < 0.3 else (), rng)
+    curve = made_cases.curve_for(rng, sensor)
+    recording = camera.record(picture * field, camera.random_fault(rng), rng, curve, sensor)
+    u, v = x + int(rng.uniform(8, 44)), y + int(rng.uniform(8, 28))
+    box = recording.light[v : v + 12, u : u + 12].reshape(-1, 3)
+    green = np.log2(np.maximum(box[:, 1], 1e-5))
+    spread = 1.4826 * float(np.median(np.abs(green - np.median(green))))
+    return CardCase(np.median(box, axis=0), spread, recording.matrix @ local)

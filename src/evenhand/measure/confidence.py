@@ -29,10 +29,11 @@ MATCH_MIRED = {"floor": 0.25, "error": 0.33, "hue": 0.65}
 # Of a chart: least, and per stop of its worst grey and of its patches' residual, mired of error.
 CHART_STOPS = {"floor": 0.004, "grey": 0.33, "residual": 0.05}
 CHART_MIRED = {"floor": 0.3, "error": 0.88}
-# Of a grey card: least, and per stop of spread within the sample. Judgement, but for the spread: a
-# card is 18 % to a tenth of that or so, and nobody holds it quite square to the light.
-CARD_STOPS = {"floor": 0.03, "spread": 0.5}
-CARD_MIRED = {"floor": 1.2, "spread": 10.0}
+# Of a grey card: least, and per stop of spread within the sample, which is noise for the most part.
+# The floor of exposure is judgement: a card is 18 % to a few hundredths of a stop, and nobody holds
+# it quite square to the light.
+CARD_STOPS = {"floor": 0.03, "spread": 0.1}
+CARD_MIRED = {"floor": 1.2, "spread": 7.0}
 
 
 @dataclass(frozen=True, slots=True)
