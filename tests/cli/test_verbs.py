@@ -122,7 +122,8 @@ def test_decisions_survive_a_second_scan_and_a_moved_card(
     assert lost.status == 1
     assert "Connect the drive" in lost.err
     entry = json.loads(again.out)["findings"][0]["clip"]
-    assert entry["look"] == {"name": "rye", "strength": 0.4}
+    assert (entry["look"]["name"], entry["look"]["strength"]) == ("rye", 0.4)
+    assert len(entry["look"]["digest"]) == 64
     assert entry["encoding_by"] == "person"
     assert call("still", "A001", "--to", "a.png", "--shoot", "card.shoot").status == 0
 

@@ -18,10 +18,10 @@ from evenhand.drawing.report import report_html
 from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
 from evenhand.grade.document import Adjustment, Cdl
-from evenhand.grade.exact import exact_transform
-from evenhand.grade.looks import look_named
+from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.renderings import RENDERINGS, output_encoding
 from evenhand.jobs.identification import remembered_identification
+from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.skin import faces_missing, faces_skin
@@ -64,11 +64,12 @@ def report(
     check_target(target, overwrite=True)
     known = _truth(truth)
     clips = shoot.readable()
+    looks = ShootLooks(folder, shoot)
     told = []
     with Cache(folder) as cache:
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
-            told.append(_clip(cache, shoot, clip))
+            told.append(_clip(cache, shoot, looks, clip))
     page = report_html(_page(shoot, told, known)).encode()
     write_whole(target, page)
     return ReportResult(str(target), len(page), len(clips))
@@ -117,30 +118,35 @@ def _page(
             for clip in shoot.clips
             if clip.unreadable is not None
         ),
-        notes=(f"Skin was not checked. {faces_missing()}.",) if faces_missing() else (),
+        notes=_notes(shoot),
         truth=score(decisions, truth) if truth is not None else (),
     )
 
 
-def _clip(cache: Cache, shoot: Shoot, clip: ClipEntry) -> model.ClipReport:
+def _notes(shoot: Shoot) -> tuple[str, ...]:
+    unchecked = (f"Skin was not checked. {faces_missing()}.",) if faces_missing() else ()
+    return (*unchecked, *look_notices(shoot))
+
+
+def _clip(cache: Cache, shoot: Shoot, looks: FindLook, clip: ClipEntry) -> model.ClipReport:
     base = model.ClipReport(
         id=clip.id,
         file=clip.path,
         levelling=clip.decision,
         adjustment=_adjustment(clip.adjustment),
-        look=_look(clip),
         masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
         notes=remarks(clip.findings) if clip.findings else (),
         warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
     )
     try:
+        base = msgspec.structs.replace(base, look=_look(clip, looks))
         path = store.original(shoot, clip)
         facts = remembered_facts(cache, clip.fingerprint, path)
         verdict = remembered_identification(cache, clip.fingerprint, path, facts)
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
         )
-        return _with_pictures(base, shoot, clip, path, facts) if clip.encoding else base
+        return _with_pictures(base, shoot, looks, clip, (path, facts)) if clip.encoding else base
     except EvenhandError as error:
         return msgspec.structs.replace(base, warnings=(*base.warnings, str(error)))
 
@@ -181,17 +187,22 @@ def _identification(clip: ClipEntry, verdict: Identification) -> model.Identific
 
 
 def _with_pictures(
-    base: model.ClipReport, shoot: Shoot, clip: ClipEntry, path: Path, facts: ClipFacts
+    base: model.ClipReport,
+    shoot: Shoot,
+    looks: FindLook,
+    clip: ClipEntry,
+    original: tuple[Path, ClipFacts],
 ) -> model.ClipReport:
+    path, facts = original
     grade = shoot.grade(clip)
     [frame] = sample(path, facts, [SHOWN])
     steadying = grade.levelling.steadying
     signal, steady = shot_and_steadied(frame, facts, grade.encoding, LONGEST, steadying)
-    after = exact_transform(grade)(steady).astype(np.float32)
+    after = exact_transform(grade, looks)(steady).astype(np.float32)
     output = output_encoding(grade.rendering)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
     mine = [m for m in shoot.masters if m.clip == clip.id]
-    skin = faces_skin(path, facts, grade, clip.id)
+    skin = faces_skin(path, facts, grade, clip.id, looks)
     shown = (seconds_of(frame, facts), signal)
     return msgspec.structs.replace(
         base,
@@ -235,11 +246,12 @@ def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:
     return tuple(figures)
 
 
-def _look(clip: ClipEntry) -> model.LookLine | None:
+def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:
     if clip.look is None:
         return None
-    look = look_named(clip.look.name)
-    return model.LookLine(look.title, clip.look.strength, look.purpose)
+    look = looks(clip.look)
+    title = str(getattr(look, "title", "")) or clip.look.name
+    return model.LookLine(title, clip.look.strength, str(getattr(look, "purpose", "")))
 
 
 def _master(entry: MasterEntry) -> model.MasterFile:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Grade
-from evenhand.grade.exact import exact_transform
+from evenhand.grade.exact import FindLook, exact_transform
+from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.skin import SkinPlace, face_patch, point_patch, read_place
 from evenhand.measure.skincheck import SkinCheck, SkinPair, check_skin, compare
@@ -71,16 +72,22 @@ def skin_of_points(folder: Path, points: Sequence[SkinPoint]) -> SkinResult:
     wanted: dict[str, list[SkinPoint]] = {}
     for point in points:
         wanted.setdefault(shoot.clip(point.clip).id, []).append(point)
+    looks = ShootLooks(folder, shoot)
     findings = []
     for clip, places in wanted.items():
         entry = shoot.clip(clip)
         path, facts = original_and_facts(folder, shoot, entry)
-        findings.append(pointed_skin(path, facts, shoot.grade(entry), places, clip))
+        findings.append(pointed_skin(path, facts, shoot.grade(entry), places, clip, looks))
     return SkinResult(tuple(findings), _pairs(shoot, findings))
 
 
 def pointed_skin(
-    path: Path, facts: ClipFacts, grade: Grade, points: Sequence[SkinPoint], clip: str
+    path: Path,
+    facts: ClipFacts,
+    grade: Grade,
+    points: Sequence[SkinPoint],
+    clip: str,
+    looks: FindLook | None = None,
 ) -> SkinFinding:
     """The check of one clip at the places that a person pointed at."""
     found = []
@@ -91,14 +98,16 @@ def pointed_skin(
             frame, facts, grade.encoding, READ_LONGEST, grade.levelling.steadying
         )
         patch = point_patch(point.x, point.y, _size(pictures[0]))
-        place = read_place(pictures, patch, grade, seconds_of(frame, facts))
+        place = read_place(pictures, patch, grade, seconds_of(frame, facts), looks)
         found += [place] if place is not None else []
     if not found:
         return SkinFinding(clip, None, "what was pointed at is clipped or black: no hue to read")
     return SkinFinding(clip, check_skin(clip, "person", found, grade))
 
 
-def faces_skin(path: Path, facts: ClipFacts, grade: Grade, clip: str) -> SkinFinding:
+def faces_skin(
+    path: Path, facts: ClipFacts, grade: Grade, clip: str, looks: FindLook | None = None
+) -> SkinFinding:
     """The check of one clip at the faces that are found in a few of its frames."""
     finder = _finder()
     if isinstance(finder, str):
@@ -114,7 +123,7 @@ def faces_skin(path: Path, facts: ClipFacts, grade: Grade, clip: str) -> SkinFin
         for face in seen:
             patch = face_patch(face, _size(pictures[0]))
             if patch is not None:
-                place = read_place(pictures, patch, grade, seconds_of(frame, facts))
+                place = read_place(pictures, patch, grade, seconds_of(frame, facts), looks)
                 places += [place] if place is not None else []
     if places:
         return SkinFinding(clip, check_skin(clip, "face", places, grade))
