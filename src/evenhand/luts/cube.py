@@ -40,6 +40,7 @@ _MAX_LINE: Final = 4096
 _MAX_TEXT: Final = 1000
 _LARGEST: Final = 65504.0  # the largest half float: what other readers can hold
 # A row is at least "0 0 0\n". At most: three numbers of any sane length, and comments.
+_FEW_ROWS: Final = 4096  # bytes
 _ROW_LEAST, _ROW_MOST, _BODY_SPARE = 6, 256, 1 << 20
 
 _WORDS: Final = frozenset(
@@ -112,8 +113,8 @@ def read(data: bytes | memoryview, name: str = "table") -> CubeFile:
 def check_head(head: bytes, total: int, name: str = "table") -> None:
     """Refuse what can be refused by the first HEAD_BYTES of a file of `total` bytes.
 
-    CubeError as `read` would raise it: for the file's size, the header, the sizes in it, and what
-    there is of the table.
+    CubeError as `read` would raise it: for the file's size, the header, the sizes in it, and the
+    first rows.
     """
     if total > MAX_BYTES:
         raise CubeError(name, f"it has {total} bytes, more than {MAX_BYTES}", _REMEDY)
@@ -122,10 +123,11 @@ def check_head(head: bytes, total: int, name: str = "table") -> None:
     total = total // 2 if head[:2] in _BOM16 else total
     reader = _Reader(text, name)
     header = reader.header(total)
-    # The last number of a head may be cut in two.
-    end = len(text) if is_whole else max(text.rfind(b"\n"), text.rfind(b"\r"), header.start)
-    values = np.empty(min(header.rows * 3, len(text)))
-    parsed = parse_numbers(text[:end], header.start, values, _LARGEST)
+    rows = text[: header.start + _FEW_ROWS]
+    if not is_whole or len(rows) < len(text):  # the last number may be cut in two
+        rows = rows[: max(rows.rfind(b"\n"), rows.rfind(b"\r"), header.start)]
+    values = np.empty(min(header.rows * 3, len(rows)))
+    parsed = parse_numbers(rows, header.start, values, _LARGEST)
     if parsed.reason != FINE:
         raise reader.table_error(parsed, header.rows)
 

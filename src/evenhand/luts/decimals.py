@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 # As evenhand.kernels.numbers has them.
 FINE, NO_NUMBER, SURPLUS, TOO_LARGE = range(4)
 
-# Below 17³ rows Python is done before the compiled code would be loaded.
-_FEW_BYTES: Final = 1 << 17
+# Up to 10³ rows Python is done long before the compiled code would be loaded.
+_FEW_BYTES: Final = 1 << 15
 _TOKEN: Final = re.compile(rb"#[^\r\n]*|[^ \t\r\n#]+")
 _NUMBER: Final = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
