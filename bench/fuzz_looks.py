@@ -5,7 +5,7 @@ disk and read by the whole road: first bytes, checks, tables or OpenColorIO, eva
 give a look whose values are finite, or a refusal. A file that takes over a second of processor
 time, another error, a dead process, or a process of over 500 MB is a failure, and is kept.
 
-    python bench/fuzz_looks.py --files 20000
+    python bench/fuzz_looks.py --files 40000
     python bench/fuzz_looks.py --first 1234 --files 1      # one of them again
 """
 
@@ -86,38 +86,42 @@ def seeds() -> list[bytes]:
 
 
 def changed(data: bytes, others: list[bytes], chance: random.Random) -> bytes:
-    """One random change."""
+    """One random change: of a digit, which leaves most files whole, of bytes, or of words."""
+    change = chance.choice((a_digit, some_bytes, some_bytes, some_words))
+    return change(data, others, chance)
+
+
+def a_digit(data: bytes, _others: list[bytes], chance: random.Random) -> bytes:
+    at = chance.randrange(len(data) + 1)
+    digits = [k for k in range(at, min(len(data), at + 200)) if 48 <= data[k] <= 57]
+    k = chance.choice(digits) if digits else 0
+    return data[:k] + b"%d" % chance.randrange(10) + data[k + 1 :]
+
+
+def some_bytes(data: bytes, others: list[bytes], chance: random.Random) -> bytes:
     at, end = sorted(chance.randrange(len(data) + 1) for _ in range(2))
     near = min(len(data), at + chance.randrange(1, 60))
-    what = chance.randrange(14)
-    if what > 9:  # a digit, which leaves most files whole
-        digits = [k for k in range(at, min(len(data), at + 200)) if 48 <= data[k] <= 57]
-        k = chance.choice(digits) if digits else 0
-        return data[:k] + b"%d" % chance.randrange(10) + data[k + 1 :]
-    if what == 0:
-        return data[:at]
-    if what == 1:
-        return data[:at] + data[near:]
-    if what == 2:
-        return data[:near] + data[at:near] * chance.choice((1, 2, 300)) + data[near:]
-    if what == 3:
-        return data[:at] + bytes(chance.randrange(256) for _ in range(near - at)) + data[near:]
-    if what == 4:
-        return data[:at] + chance.choice(others)[at:] + data[end:]
-    if what == 5:
-        return data.replace(
-            *chance.choice(((b"\n", b"\r"), (b" ", b"\t"), (b".", b","), (b"0", b"1")))
-        )
-    if what == 6:
-        return data[:at] + chance.choice(TOKENS) * chance.choice((1, 1, 1, 5000)) + data[at:]
+    swap = chance.choice(((b"\n", b"\r"), (b" ", b"\t"), (b".", b","), (b"0", b"1")))
+    return (
+        lambda: data[:at],
+        lambda: data[:at] + data[near:],
+        lambda: data[:near] + data[at:near] * chance.choice((1, 2, 300)) + data[near:],
+        lambda: data[:at] + chance.randbytes(near - at) + data[near:],
+        lambda: data[:at] + chance.choice(others)[at:] + data[end:],
+        lambda: data.replace(*swap),
+        lambda: data[:at] + chance.choice(TOKENS) * chance.choice((1, 1, 1, 5000)) + data[at:],
+    )[chance.randrange(7)]()
+
+
+def some_words(data: bytes, _others: list[bytes], chance: random.Random) -> bytes:
     words = data.split(b" ")
-    place = chance.randrange(len(words))
-    if what == 7:
+    place, other = chance.randrange(len(words)), chance.randrange(len(words))
+    what = chance.randrange(3)
+    if what == 0:
         words[place] = chance.choice(TOKENS)
-    elif what == 8:
+    elif what == 1:
         words[place : place + 1] = [words[place]] * chance.choice((2, 50))
     else:
-        other = chance.randrange(len(words))
         words[place], words[other] = words[other], words[place]
     return b" ".join(words)
 
@@ -176,7 +180,7 @@ def run(span: tuple[int, int, str]) -> dict[str, Any]:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--files", type=int, default=20_000)
+    parser.add_argument("--files", type=int, default=40_000)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--workers", type=int, default=2)
     wish = parser.parse_args()
