@@ -87,11 +87,15 @@ class Adjustment(msgspec.Struct, frozen=True):
 
 
 class LookUse(msgspec.Struct, frozen=True):
-    """A look by name, at a strength from 0 to 1; `digest` is the SHA-256 of its content."""
+    """A look by name, at a strength from 0 to 1; `digest` is the SHA-256 of its content.
+
+    `effects` asks for what the look would do to the picture as a whole: halation, grain.
+    """
 
     name: str
     strength: float = 1.0
     digest: str = ""
+    effects: bool = False
 
 
 class Grade(msgspec.Struct, frozen=True):

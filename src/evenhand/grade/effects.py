@@ -22,15 +22,21 @@ less, as in Selwyn's law: by the size of a grain over that of a pixel.
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from collections.abc import Callable
+from typing import Annotated, Any, Final
 
 import msgspec
 import numpy as np
 from msgspec import Meta
+from numpy.typing import NDArray
 
 from evenhand.colourmath.curves import Array
+from evenhand.errors import UsageError
+from evenhand.grade.document import Grade, LookUse
+from evenhand.grade.renderings import output_encoding
 from evenhand.grade.uniform import GAMMA, smooth_step
 
+Picture = NDArray[np.floating[Any]]
 _Share = Annotated[float, Meta(ge=0.0, le=1.0)]
 _WIDE: Final = 2.5
 _BOXES: Final = 3  # box means in a row come within 3 % of a Gaussian
@@ -87,7 +93,41 @@ class Effects(msgspec.Struct, frozen=True, kw_only=True):
         return tuple(said)
 
 
-def with_effects(signal: Array, effects: Effects, frame: int) -> Array:
+NO_EFFECTS: Final = Effects()
+
+
+def effects_of(look: object, strength: float = 1.0) -> Effects:
+    """The effects of a look of any kind, weaker in proportion to its strength; most have none."""
+    effects = getattr(look, "effects", None)
+    if not isinstance(effects, Effects) or strength <= 0.0:
+        return NO_EFFECTS
+    halation, grain = effects.halation, effects.grain
+    return Effects(
+        halation=halation and msgspec.structs.replace(halation, amount=halation.amount * strength),
+        grain=grain and msgspec.structs.replace(grain, stops=grain.stops * strength),
+    )
+
+
+def effects_in(grade: Grade, looks: Callable[[LookUse], object]) -> Effects:
+    """The effects of a grade: of its look, where its use asks for them.
+
+    UsageError where the rendering is not for a BT.709 display: they are made on its signal.
+    """
+    use = grade.look
+    if use is None or not use.effects:
+        return NO_EFFECTS
+    effects = effects_of(looks(use), use.strength)
+    output = output_encoding(grade.rendering).name
+    if not effects.are_none and output != "bt709":
+        raise UsageError(
+            f"look {use.name}",
+            f"its effects are made for a BT.709 display, but {grade.rendering} gives {output}",
+            "Take an SDR rendering, or the look without its effects",
+        )
+    return effects
+
+
+def with_effects(signal: Picture, effects: Effects, frame: int) -> Picture:
     """Display signal (h, w, 3) 0..1 of frame number `frame` with the effects, float64, 0..1.
 
     Without effects the very array comes back.
@@ -99,7 +139,7 @@ def with_effects(signal: Array, effects: Effects, frame: int) -> Array:
         light = with_halation(light, effects.halation)
     if effects.grain is not None:
         light = with_grain(light, effects.grain, frame)
-    result: Array = np.clip(light, 0.0, 1.0) ** (1.0 / GAMMA)
+    result: Picture = np.clip(light, 0.0, 1.0) ** (1.0 / GAMMA)
     return result
 
 

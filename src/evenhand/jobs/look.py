@@ -95,12 +95,13 @@ def use_look(
     clips: Sequence[str] = (),
     *,
     declared: Declared | None = None,
+    effects: bool = False,
 ) -> LookUsed:
     """Put a look on clips (all readable ones if none is named) and save; None takes it off.
 
-    The shoot keeps a copy of it. Raises UsageError for a clip that does not exist and for a look
-    that was not made for the rendering of a clip, LookMisplacedError where its values say that it
-    would land in the wrong place.
+    `effects` asks for its halation and grain too. The shoot keeps a copy of it. Raises UsageError
+    for a clip that does not exist and for a look that was not made for the rendering of a clip,
+    LookMisplacedError where its values say that it would land in the wrong place.
     """
     shoot = store.load(folder)
     chosen = [shoot.clip(c) for c in clips] if clips else list(shoot.readable())
@@ -109,7 +110,7 @@ def use_look(
         facts = _facts(found, declared)
         if facts.placing.verdict == "disagrees":
             raise LookMisplacedError(found.name, facts.placing.says, facts.placing.remedy)
-        use = LookUse(found.name, strength, found.digest)
+        use = LookUse(found.name, strength, found.digest, effects)
         shoot = _with_entry(shoot, keep_look(folder, found))
     changed = [msgspec.structs.replace(clip, look=use) for clip in chosen]
     looks = ShootLooks(folder, shoot)

@@ -19,6 +19,7 @@ from evenhand.errors import (
 )
 from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
 from evenhand.grade.document import Grade
+from evenhand.grade.effects import Effects, effects_in
 from evenhand.grade.exact import FindLook
 from evenhand.grade.renderings import output_encoding
 from evenhand.jobs.looks import ShootLooks, look_notices
@@ -187,13 +188,14 @@ def _one(
     steadying = grade.levelling.steadying
     samples = sampled_signals(path, facts, grade.encoding, steadying)
     compiled = compile_grade(grade, samples, looks=looks)
+    effects = effects_in(grade, looks)
 
     def verifying(done: int) -> None:
         told(done, order.frames, "verify")
 
     with MasterWriter(target, order, overwrite=overwrite, verifying=verifying) as writer:
         written = write_pictures(
-            _grading(path, facts, grade, compiled, order),
+            _grading(path, facts, grade, compiled, order, effects),
             timing,
             writer,
             allow_damaged=options.allow_damaged,
@@ -251,7 +253,12 @@ def _order(
 
 
 def _grading(
-    path: Path, facts: ClipFacts, grade: Grade, compiled: CompiledGrade, order: MasterOrder
+    path: Path,
+    facts: ClipFacts,
+    grade: Grade,
+    compiled: CompiledGrade,
+    order: MasterOrder,
+    effects: Effects,
 ) -> Grading:
     spec, plan = order.spec, order.plan
     return Grading(
@@ -259,6 +266,7 @@ def _grading(
         facts=facts,
         encoding=grade.encoding,
         steadying=grade.levelling.steadying,
+        effects=effects,
         table=compiled.table(),
         target=PlaneFormat(spec.bits, 2, 2 if spec.chroma == "4:2:0" else 1),
         width=plan.width,

@@ -17,6 +17,7 @@ from evenhand.drawing.scopes import draw_histogram, draw_parade, draw_vectorscop
 from evenhand.drawing.scopes import scope_png as drawn_png
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade
+from evenhand.grade.effects import effects_in, with_effects
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.renderings import output_encoding
 from evenhand.jobs.looks import ShootLooks
@@ -24,6 +25,7 @@ from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import ScopeNumbers, measure_scopes
 from evenhand.media.analysis import frame_on_screen, shot_and_steadied
+from evenhand.media.pipeline import frame_place
 from evenhand.media.records import ClipFacts
 from evenhand.media.still import write_still
 from evenhand.media.target import check_target, made_folder
@@ -66,7 +68,7 @@ def still(
     picture: NDArray[np.floating] = np.clip(frame.shot, 0, 1)
     kind = "bt709"
     if which != "before":
-        after, kind = exact_transform(frame.grade, frame.looks)(frame.steady), frame.output
+        after, kind = _graded(frame), frame.output
         picture = np.concatenate([picture, after], axis=1) if which == "both" else after
     write_still(to, picture, _master_encoding(kind), overwrite=overwrite)
     return Shown(frame.clip, float(frame.seconds), str(to), picture.shape[1], picture.shape[0])
@@ -78,7 +80,7 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
         made_folder(to)
     frame = _frame(folder, name, at)
     shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
-    after = exact_transform(frame.grade, frame.looks)(frame.steady).astype(np.float32)
+    after = _graded(frame).astype(np.float32)
     measured = {
         "before": measure_scopes(frame.shot, shot.matrix if shot.matrix != "rgb" else "bt709"),
         "after": measure_scopes(after, output.matrix),
@@ -106,6 +108,12 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     )
 
 
+def _graded(frame: _Frame) -> NDArray[np.floating]:
+    """The frame by the exact transform, with the effects of its look where they are asked for."""
+    signal = exact_transform(frame.grade, frame.looks)(frame.steady)
+    return with_effects(signal, effects_in(frame.grade, frame.looks), frame.place)
+
+
 @dataclass(frozen=True, slots=True)
 class _Frame:
     """A frame as shot and steadied, and the grade of its clip."""
@@ -116,6 +124,7 @@ class _Frame:
     steady: NDArray[np.float32]
     grade: Grade
     looks: FindLook
+    place: int
 
     @property
     def output(self) -> str:
@@ -131,8 +140,9 @@ def _frame(folder: Path, name: str, at: Timed) -> _Frame:
     _inside(clip.id, seconds, facts)
     frame = frame_on_screen(path, facts, seconds)
     steadying = grade.levelling.steadying
+    place = frame_place(frame, facts)
     shot, steady = shot_and_steadied(frame, facts, grade.encoding, None, steadying)
-    return _Frame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot))
+    return _Frame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot), place)
 
 
 def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:

@@ -5,6 +5,7 @@ Memory is bounded by the short lines between the stages, whatever the length of 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -15,13 +16,14 @@ import cv2
 import numpy as np
 
 from evenhand.colourmath.encodings import Encoding
-from evenhand.colourmath.ycbcr import MATRICES
+from evenhand.colourmath.ycbcr import MATRICES, to_codes
 from evenhand.errors import ClipError
 from evenhand.grade.document import Steadying
+from evenhand.grade.effects import NO_EFFECTS, Effects, with_effects
 from evenhand.grade.steadying import moves_of, row_fractions
 from evenhand.kernels.frame import PlaneFormat, Planes
 from evenhand.kernels.grade import grade_planes
-from evenhand.kernels.planes import convert_planes
+from evenhand.kernels.planes import convert_planes, planes_to_signal
 from evenhand.kernels.table import KernelTable, SteadyMoves
 from evenhand.measure.timing import ConformPlan
 from evenhand.media.analysis import seconds_of
@@ -42,7 +44,8 @@ _BETWEEN: Final = PlaneFormat(16, 1, 1)
 class Grading:
     """What is done to every picture of a clip: its coding, the compiled grade, the target size.
 
-    `steadying` is undone before the grade, for each frame by its presentation time.
+    `steadying` is undone before the grade, for each frame by its presentation time; `effects` come
+    after it, on a BT.709 picture of the target's size.
     """
 
     clip: Path
@@ -53,6 +56,7 @@ class Grading:
     width: int
     height: int
     steadying: Steadying | None = None
+    effects: Effects = NO_EFFECTS
 
     @property
     def straight(self) -> bool:
@@ -81,7 +85,7 @@ def graded(
     source = PlaneFormat(frame.bits, frame.sub_x, frame.sub_y, grading.encoding.range == "full")
     kr_kb = MATRICES[grading.encoding.matrix]
     dither = grading.target.bits < frame.bits
-    if grading.straight:
+    if grading.straight and grading.effects.are_none:
         planes = _cropped(frame, grading.width, grading.height)
         out = blank()
         grade_planes(
@@ -97,11 +101,27 @@ def graded(
         moves=grading.moves(frame, height), threads=THREADS,
     )  # fmt: skip
     y, u, v = (_placed(plane, grading) for plane in between)
+    if not grading.effects.are_none:
+        y, u, v = _with_effects((y, u, v), grading, frame)
     out = blank()
     convert_planes(
         (y, u, v), _BETWEEN, out, grading.target, dither=dither, frame=number, threads=THREADS
     )
     return out
+
+
+def frame_place(frame: DecodedFrame, facts: ClipFacts) -> int:
+    """Which of the clip's frames this is, from 0: what its grain is made from."""
+    return bisect_left(facts.times, frame.pts)
+
+
+def _with_effects(planes: Planes, grading: Grading, frame: DecodedFrame) -> Planes:
+    """A picture between grading and encoder with the look's effects: BT.709, 16 bits."""
+    signal = planes_to_signal(planes, _BETWEEN, MATRICES["bt709"], threads=THREADS)
+    done = with_effects(signal, grading.effects, frame_place(frame, grading.facts))
+    codes = np.rint(to_codes(done, _BETWEEN.bits, "bt709", "narrow")).astype(np.uint16)
+    y, u, v = (np.ascontiguousarray(codes[..., channel]) for channel in range(3))
+    return y, u, v
 
 
 def _cropped(frame: DecodedFrame, width: int, height: int) -> Planes:
