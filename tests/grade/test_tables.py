@@ -164,6 +164,19 @@ def test_a_conversion_takes_the_place_of_the_rendering(conversion):
         assert np.quantile(codes, 0.99) < 12.0
 
 
+def test_strength_mixes_a_conversion_with_the_rendering():
+    """A conversion that makes everything one grey: a quarter of it, three quarters rendering."""
+    signal = RNG.random((50, 3)) * 0.5 + 0.2
+    grey = Table3D(np.full((2, 2, 2, 3), 0.3))
+    look = TableLook(name="g", space="phone-log-1", gives="bt709-display", three=grey)
+    grade = Grade(encoding=named("phone-log-1"), look=LookUse("g", 0.25))
+
+    shown = exact_transform(grade, lambda _: look)(signal)
+
+    rendered = exact_transform(Grade(encoding=named("phone-log-1")))(signal)
+    np.testing.assert_allclose(shown, 0.75 * rendered + 0.25 * 0.3, atol=1e-12)
+
+
 def test_a_conversion_takes_the_light_of_any_clip(conversion):
     """A clip of another log comes to the table in the log that the table is made for."""
     light = RNG.random((2000, 3)) * 0.6 + 0.02
