@@ -5,31 +5,14 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
-import cv2
-
-from bench.levelling import demo, frames, harm, matching, reliability, single, sources, speed
+from bench.levelling import sources, speed
+from bench.levelling.plan import alone, parts
 
 RESULTS = Path(__file__).parent.parent / "levelling-results.md"
-Part = Callable[[], list[str]]
-
-
-def parts(quick: bool) -> dict[str, Part]:
-    """What can be run, by name; a quick run has a fifth of the cases."""
-    scenes = 4 if quick else 12
-    return {
-        "matching": partial(matching.report, 6 if quick else 30, scenes),
-        "single": partial(single.report, 6 if quick else 40, scenes),
-        "harm": partial(harm.report, scenes, 16 if quick else 56),
-        "reliability": partial(reliability.report, 15 if quick else 100, scenes),
-        "frames": partial(frames.report, 4 if quick else 20, scenes),
-        "demo": partial(demo.report, (640, 360) if quick else (960, 540)),
-    }
 
 
 def main() -> None:
@@ -58,12 +41,6 @@ def main() -> None:
     sys.stdout.write(text)
     if options.write:
         RESULTS.write_text(text)
-
-
-def alone(part: Part) -> list[str]:
-    """One part, on one thread."""
-    cv2.setNumThreads(1)
-    return part()
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 import simulated_camera as camera
 
+from first_bread.derive_reflectances import reflectances
+
 SIZE = (1280, 720)
 WIDTH, HEIGHT, PITCH, PATCH = 720, 490, 113, 95
 
@@ -34,10 +36,33 @@ def patches() -> np.ndarray:
 
 
 @cache
+def under(name: str) -> tuple[np.ndarray, np.ndarray]:
+    """Linear BT.2020 (24, 3) of the chart's spectra under a light, and of a perfect white (3,).
+
+    The average of thirty charts, under CIE illuminants, for the CIE 1931 2° observer, all as in
+    colour-science; nothing is adapted, and the white has luminance one.
+    """
+    reflectance = np.array([r for n, r in reflectances().items() if n.startswith("patch_")])
+    shape = colour.SpectralShape(380, 780, 5)
+    ends = {"method": "Constant", "left": None, "right": None}
+    light = colour.SDS_ILLUMINANTS[name].copy().align(shape, extrapolator_kwargs=ends).values
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape).values
+    light = np.asarray(light) / (np.asarray(observer)[:, 1] @ np.asarray(light))
+    seen = np.vstack([reflectance, np.ones(len(light))]) * light @ observer
+    rgb = np.asarray(seen) @ np.linalg.inv(camera.BT2020).T
+    return np.maximum(rgb[:-1], 0), rgb[-1]
+
+
+@cache
 def drawn() -> np.ndarray:
     """The chart, flat, with its dark frame."""
+    return drawn_with(patches())
+
+
+def drawn_with(light_of_patches: np.ndarray) -> np.ndarray:
+    """A chart whose patches send this light (24, 3)."""
     picture = np.full((HEIGHT, WIDTH, 3), 0.025, np.float32)
-    for number, light in enumerate(patches()):
+    for number, light in enumerate(light_of_patches):
         row, column = divmod(number, 6)
         top, left = 28 + PITCH * row, 30 + PITCH * column
         picture[top : top + PATCH, left : left + PATCH] = light
@@ -45,11 +70,16 @@ def drawn() -> np.ndarray:
 
 
 def with_chart(
-    picture: np.ndarray, rng: np.random.Generator, share: float | None = None, turn: float = 0.0
+    picture: np.ndarray,
+    rng: np.random.Generator,
+    share: float | None = None,
+    turn: float = 0.0,
+    chart: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """A picture with the chart in it, rolled and in perspective, and the corners of its patches.
 
-    share: of the frame's width, 25 to 50 % where None; turn: radians on top of a small roll.
+    share: of the frame's width, 25 to 50 % where None; turn: radians on top of a small roll;
+    chart: from `drawn_with`, the published one where None.
     """
     h, w = picture.shape[:2]
     size = (share if share is not None else rng.uniform(0.25, 0.5)) * w
@@ -59,7 +89,7 @@ def with_chart(
     corners = (outline - [WIDTH / 2, HEIGHT / 2]) * size / WIDTH @ np.array([[c, s], [-s, c]])
     corners += rng.normal(0, 0.012 * size, (4, 2)) + rng.uniform(0.42, 0.58, 2) * [w, h]
     place = cv2.getPerspectiveTransform(outline, corners.astype(np.float32))
-    chart, shrink = drawn(), WIDTH / size
+    chart, shrink = drawn() if chart is None else chart, WIDTH / size
     if shrink > 1.2:  # a lens blurs before it samples
         chart = cv2.GaussianBlur(chart, (0, 0), 0.45 * shrink)
     chart = cv2.warpPerspective(chart, place, (w, h), borderMode=cv2.BORDER_REPLICATE)
