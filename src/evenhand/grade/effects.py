@@ -216,7 +216,7 @@ def _blurred(picture: Array, radius: float) -> Array:
 
     A wide one is made on a picture reduced by whole pixels: nothing finer is left in it.
     """
-    factor = int(min(radius / 3.0, min(picture.shape[:2]) / 8.0))
+    factor = int(min(radius / 1.5, min(picture.shape[:2]) / 8.0))
     if factor < 2:
         return _boxes(_boxes(picture, radius, 0), radius, 1)
     small = _reduced(_reduced(picture, factor, 0), factor, 1)
