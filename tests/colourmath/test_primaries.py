@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenhand.colourmath.adaptation import D50, D65, adaptation_matrix
+from evenhand.colourmath.adaptation import CONES, D50, D65, adaptation_matrix
 from evenhand.colourmath.primaries import PRIMARIES, luminance_weights, rgb_to_rgb, rgb_to_xyz
 
 # ITU-R BT.2087, BT.2407 print four decimals of these; further digits from colour-science.
@@ -105,3 +105,27 @@ def test_adaptation_gives_the_known_colour(method, src, dst, expected):
     found = adaptation_matrix(src, dst, method) @ [0.2, 0.15, 0.05]
 
     np.testing.assert_allclose(found, expected, atol=6e-7)
+
+
+@pytest.mark.oracle
+def test_the_published_inverse_of_cat16_is_its_inverse():
+    """Li et al. 2017 (doi:10.1002/col.22131) print both the matrix and its inverse."""
+    published = [
+        [1.86206786, -1.01125463, 0.14918677],
+        [0.38752654, 0.62144744, -0.00897398],
+        [-0.01584150, -0.03412294, 1.04996444],
+    ]
+
+    np.testing.assert_allclose(np.linalg.inv(CONES["cat16"]), published, atol=1e-7)
+
+
+@pytest.mark.oracle
+def test_bradford_from_d65_to_d50_is_the_one_in_common_use():
+    """As colour-space tables print it, from whites of ASTM E308 (common practice, no source)."""
+    published = [
+        [1.0478112, 0.0228866, -0.0501270],
+        [0.0295424, 0.9904844, -0.0170491],
+        [-0.0092345, 0.0150436, 0.7521316],
+    ]
+
+    np.testing.assert_allclose(adaptation_matrix(D65, D50, "bradford"), published, atol=3e-4)

@@ -37,6 +37,7 @@ class White:
         ("A", (0.44758, 0.40745), 2855.49, 0.000003),
         ("C", (0.31006, 0.31616), 6774.13, -0.002152),
         ("D50", (0.34570, 0.35850), 5000.70, 0.003193),
+        ("D55", (0.33243, 0.34744), 5502.37, 0.003255),
         ("D65", (0.31270, 0.32900), 6504.31, 0.003207),
         ("D75", (0.29903, 0.31488), 7505.04, 0.003139),
         ("E", (1 / 3, 1 / 3), 5455.46, -0.004423),
@@ -52,6 +53,46 @@ def test_illuminants_have_their_temperature(name, xy, kelvin, duv):
 
     assert found[0] == pytest.approx(kelvin, abs=0.1), name
     assert found[1] == pytest.approx(duv, abs=5e-6), name
+
+
+# CIE 15 (from memory): the daylight illuminants have 1.4388 / 1.4380 of the 5000, 5500, 6500 and
+# 7500 K that they were first given; A by its definition has 2856 K.
+@pytest.mark.oracle
+@pytest.mark.parametrize(
+    ("name", "kelvin"), [("A", 2856), ("D50", 5003), ("D55", 5503), ("D65", 6504), ("D75", 7504)]
+)
+def test_illuminants_have_their_nominal_temperature(name: str, kelvin: float) -> None:
+    """From the chromaticities in colour-science, which are rounded to five digits: to 3 K."""
+    xy = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"][name]
+
+    assert kelvin_duv((float(xy[0]), float(xy[1])))[0] == pytest.approx(kelvin, abs=3.0)
+
+
+# ANSI C78.377-2008 (from memory): target temperature and Duv of each nominal white, and the middle
+# of its quadrangle.
+@pytest.mark.oracle
+@pytest.mark.parametrize(
+    ("nominal", "kelvin", "duv", "xy"),
+    [
+        (2700, 2725, 0.000, (0.4578, 0.4101)),
+        (3000, 3045, 0.000, (0.4338, 0.4030)),
+        (3500, 3465, 0.000, (0.4073, 0.3917)),
+        (4000, 3985, 0.001, (0.3818, 0.3797)),
+        (4500, 4503, 0.001, (0.3611, 0.3658)),
+        (5000, 5028, 0.002, (0.3447, 0.3553)),
+        (5700, 5665, 0.002, (0.3287, 0.3417)),
+        (6500, 6530, 0.003, (0.3123, 0.3282)),
+    ],
+)
+def test_the_whites_of_lamps_have_their_target(
+    nominal: int, kelvin: float, duv: float, xy: tuple[float, float]
+) -> None:
+    """To 3 K and 5e-5, what four digits of chromaticity allow; and back to these four digits."""
+    found = kelvin_duv(xy)
+
+    assert found[0] == pytest.approx(kelvin, abs=3.0), nominal
+    assert found[1] == pytest.approx(duv, abs=5e-5), nominal
+    assert white_xy(kelvin, duv) == pytest.approx(xy, abs=6e-5), nominal
 
 
 # Planck's integral over the 1 nm observer, c2 = 1.4388e-2 m·K.

@@ -122,6 +122,39 @@ def test_levelled_patches_are_the_published_ones() -> None:
     assert as_shot > 8.0
 
 
+# The limit of CIEDE2000 3 is for light that renders colours well. Under a halophosphate tube and an
+# LED of 2700 K the spectra themselves, with no camera at all, come to 3.5 and 3.0 by CAT16.
+@pytest.mark.oracle
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("light", "limit"),
+    [("A", 3.0), ("D50", 1.5), ("D55", 1.5), ("D65", 1.5), ("D75", 2.0), ("FL11", 3.0),
+     ("LED-B3", 3.0), ("LED-B5", 3.0), ("FL2", 4.0), ("LED-B1", 3.5)],
+)  # fmt: skip
+def test_a_spectral_chart_under_named_lights_is_read(light: str, limit: float) -> None:
+    """Measured reflectances under CIE illuminants, a camera balanced for none of them.
+
+    Exposure and white to 0.02 stop and 3 mired of the illuminant's own white (CIE 15, CIE S 014-2,
+    by colour-science), and the patches as published.
+    """
+    rng = np.random.default_rng(3)
+    patches, white = drawn_chart.under(light)
+    background = (camera.View().of(camera.scene(1), drawn_chart.SIZE, rng) * white).astype(
+        np.float32
+    )
+    chart = drawn_chart.drawn_with(patches)
+    picture, _ = drawn_chart.with_chart(background, rng, 0.3, chart=chart)
+    recording = camera.record(picture, camera.Fault(-0.4), rng)
+    reading = read(recording)
+
+    assert reading is not None
+    assert reading.accepted, reading.verdict
+    off = ratios.difference_of(reading.gains - ratios.gains_of(white * 2.0**-0.4))
+    assert abs(off.stops) <= 0.02
+    assert abs(off.mired) <= 3.0
+    assert patch_differences(reading.light, reading.gains).mean() <= limit
+
+
 def test_a_real_chart_in_a_photograph_is_read() -> None:
     """A still life that a real camera made, chart on its side: neutral as it was delivered."""
     photographs = camera.photographs()
