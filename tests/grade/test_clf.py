@@ -274,6 +274,36 @@ def test_a_rewritten_file_is_read_anew():
     assert found == pytest.approx([0.25, 0.75])
 
 
+PREFIXED = """<?xml version="1.0" encoding="UTF-8"?>
+<lut:ProcessList xmlns:lut="http://www.smpte-ra.org/ns/2136-1/2024" id="a"
+    compCLFversion="ST2136-1:2024">
+  <lut:LUT1D inBitDepth="16f" outBitDepth="16f">
+    <lut:Array dim="2 3">0 0 0  1 .5 1</lut:Array>
+  </lut:LUT1D>
+</lut:ProcessList>"""
+ODD = """<?xml version="1.0" encoding="utf-8"?>
+
+<!-- <ProcessList> -->
+  <ProcessList compCLFversion="3" id="id1"><Info><Any Reference="none"/></Info>
+  <Matrix id="'1'" inBitDepth="32f" outBitDepth='32f' name='"&gt;"'>
+    <Array dim="3 3 3"> 1.0 <!-- one
+ <b> --> -0 +0.0e+1
+\t0\t0.05e1\t0.
+ 0 0 1</Array>
+  </Matrix>
+  <Description>&amp; <!-- </Matrix> --> done</Description>
+</ProcessList>
+<!-- end -->"""
+
+
+@pytest.mark.parametrize("text", [PREFIXED, ODD, ODD.replace("\n", "\r\n")])
+def test_legal_oddities_are_read(text):
+    """A namespace prefix; comments, quotes, signs and exponents where XML and CLF allow them."""
+    look = read_look(text.encode(), "odd.clf").look
+
+    np.testing.assert_allclose(look.apply(np.eye(3)), np.diag([1.0, 0.5, 1.0]), atol=1e-7)
+
+
 def test_reading_leaves_the_log_as_it_was():
     """OpenColorIO's log function is put back, or the process would hang at its end."""
     import subprocess
