@@ -63,11 +63,12 @@ def evenness_of(
     inside = [x for x in links if x.a in setup.clips and x.b in setup.clips]
     sources = {one.view.id: one.source for one in looked}
     keys = [(sources[c].fingerprint, sources[c].key) for c in setup.clips]
-    kind = f"{KIND} evenness {VERSION} {digest(mine, inside, keys)}"
+    unnamed = [msgspec.structs.replace(d, setup="", why="", would_change="") for d in mine]
+    kind = f"{KIND} evenness {VERSION} {digest(unnamed, inside, keys)}"
     reference = sources[setup.reference].fingerprint
     kept = recalled(cache, reference, kind, _KeptEvenness)
     if kept is None:
         views: dict[str, ClipView] = {one.view.id: one.view for one in looked}
         kept = _KeptEvenness(evenness(mine, views, links))
         cache.put(reference, kind, msgspec.msgpack.encode(kept))
-    return kept.evenness
+    return msgspec.structs.replace(kept.evenness, setup=setup.name)
