@@ -178,6 +178,17 @@ def test_what_is_written_is_read_back(lattice, curves, title, low, high):
     assert write(back) == write(cube)
 
 
+def test_long_texts_are_kept_to_what_can_be_written():
+    """A title and a comment that fill their lines with bytes that are no text: read and written."""
+    line = b"\xff" * 4080
+    cube = read(b"TITLE " + line + b"\n#" + line + f"\nLUT_3D_SIZE 2\n{TABLE}".encode())
+
+    again = read(write(cube))
+
+    assert (again.title, again.comments) == (cube.title, cube.comments)
+    assert cube.title == "\ufffd" * 1000
+
+
 def test_a_table_that_is_none_is_not_written():
     """Shapes, values and ranges that cannot be read back are refused."""
     curves = Table1D(np.zeros((4, 3)), (0.0, 0.1, 0.0))
@@ -188,7 +199,8 @@ def test_a_table_that_is_none_is_not_written():
         (CubeFile(three=Table3D(np.full((2, 2, 2, 3), np.nan))), "finite"),
         (CubeFile(three=Table3D(np.full((2, 2, 2, 3), 7e4))), "65504"),
         (CubeFile(one=curves, three=Table3D(np.zeros((2, 2, 2, 3)))), "one range"),
-        (CubeFile(one=curves, title="x" * 2000), "at most"),
+        (CubeFile(one=curves, title="x" * 1001), "at most 1000 characters"),
+        (CubeFile(one=curves, comments=("x" * 1000,) * 70), "at most 65536 bytes"),
     ]:
         with pytest.raises(ValueError, match=says):
             write(cube)

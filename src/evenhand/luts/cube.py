@@ -35,9 +35,10 @@ MAX_3D: Final = 256
 MAX_BYTES: Final = 600 << 20
 HEAD_BYTES: Final = 1 << 16
 """The header ends within so many bytes; a file can be judged by them and its size."""
+MAX_TEXT: Final = 1000
+"""Characters of a title or comment that are kept; in UTF-8 they always fit on a line."""
 
 _MAX_LINE: Final = 4096
-_MAX_TEXT: Final = 1000
 _LARGEST: Final = 65504.0  # the largest half float: what other readers can hold
 # A row is at least "0 0 0\n". At most: three numbers of any sane length, and comments.
 _FEW_ROWS: Final = 4096  # bytes
@@ -135,8 +136,8 @@ def check_head(head: bytes, total: int, name: str = "table") -> None:
 def write(cube: CubeFile, digits: int = 6) -> bytes:
     """The tables as bytes: fixed decimals, LF, no negative zero; the same tables, the same bytes.
 
-    Raises ValueError for shapes and values that `read` would refuse, and for two tables whose
-    ranges are not the same in every channel.
+    Raises ValueError for shapes, values and texts that `read` would refuse, and for two tables
+    whose ranges are not the same in every channel.
     """
     tables = _checked_tables(cube)
     title = _one_line(cube.title)
@@ -147,11 +148,14 @@ def write(cube: CubeFile, digits: int = 6) -> bytes:
     if cube.three is not None:
         lines.append(f"LUT_3D_SIZE {cube.three.size}")
     lines += _range_lines(cube)
+    head = ("\n".join(lines) + "\n").encode()
+    if len(head) > HEAD_BYTES:
+        raise ValueError(f"title and comments have at most {HEAD_BYTES} bytes")
     # Adding zero turns -0.0 into 0.0.
     rows = np.round(np.concatenate(tables), digits) + 0.0
     row = f"%.{digits}f %.{digits}f %.{digits}f\n"
     body = (row * len(rows)) % tuple(rows.ravel().tolist())
-    return ("\n".join(lines) + "\n" + body).encode()
+    return head + body.encode()
 
 
 class _Reader:
@@ -198,7 +202,7 @@ class _Reader:
                 raise self.error(f"it is longer than {_MAX_LINE} bytes", start)
             line = match[1].strip()
             if line.startswith(b"#"):
-                header.comments.append(line[1:].strip().decode("utf-8", "replace"))
+                header.comments.append(line[1:].strip().decode("utf-8", "replace")[:MAX_TEXT])
             elif line[:1] and line[:1] in b"+-.0123456789":
                 header.start = start
                 return header
@@ -216,7 +220,7 @@ class _Reader:
         if word in header.words:
             raise self.error(f"{word} a second time", place)
         if word == "TITLE":
-            value = line[5:].strip().strip('"')
+            value = line[5:].strip().strip('"')[:MAX_TEXT]
         header.words[word] = (value if word == "TITLE" else value.split("#")[0].strip(), place)
 
     def _size(self, header: _Header, word: str, most: int) -> int:
@@ -287,8 +291,8 @@ def _utf8(data: bytes, name: str, *, is_whole: bool) -> bytes:
 
 
 def _one_line(text: str) -> str:
-    if len(text.encode()) > _MAX_TEXT:
-        raise ValueError(f"a title or comment has at most {_MAX_TEXT} bytes")
+    if len(text) > MAX_TEXT:
+        raise ValueError(f"a title or comment has at most {MAX_TEXT} characters")
     return " ".join(text.split()).replace('"', "'")
 
 
