@@ -14,11 +14,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import sparse
 from scipy.interpolate import PchipInterpolator
+from scipy.sparse import linalg as sparse_linalg
 
 from evenhand.colourmath.difference import ciede2000, lab
 from evenhand.colourmath.primaries import rgb_to_rgb
-from evenhand.grade.fitting import FitError, fit_pair, read
+from evenhand.grade.fitting import SIZE, FitError, _solved, fit_pair, read
+from evenhand.grade.lattice import corners
 from evenhand.grade.looks import LOOKS
 from evenhand.grade.recipe import Recipe
 from evenhand.grade.renderings import render
@@ -233,3 +236,32 @@ def test_on_photographs_it_holds_as_well(name: str, most: float) -> None:
     )
 
     assert np.quantile(apart(fit.lattice, LOOKS[name], pictures[3:]), 0.95) <= most
+
+
+@pytest.mark.oracle
+@pytest.mark.slow
+def test_the_table_is_the_one_that_a_direct_solver_finds() -> None:
+    """The normal equations, built from sparse matrices and solved by SciPy, to 0.003 of signal."""
+    n = SIZE
+    rng = np.random.default_rng(0)
+    signal = 0.2 + 0.6 * rng.random((400, 3))
+    goal = 0.05 * np.sin(6 * signal[:, ::-1])
+    weight = rng.random(400) / 400
+    index, share = corners(n, signal * (n - 1))
+    rows = np.tile(np.arange(400), 4)
+    reading = sparse.csr_matrix((share.ravel(), (rows, index.ravel())), (400, n**3))
+    second, eye = sparse.diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(n - 2, n)), sparse.eye(n)
+    bends = [
+        sparse.kron(sparse.kron(*pair), last)
+        for pair, last in (((second, eye), eye), ((eye, second), eye), ((eye, eye), second))
+    ]
+    smooth = sum(bend.T @ bend for bend in bends)
+    whole = reading.T @ sparse.diags(weight) @ reading
+    whole = whole + (smooth + 1e-5 * sparse.eye(n**3)) / n**3
+    right = reading.T @ (weight[:, None] * goal)
+    expected = sparse_linalg.spsolve(whole.tocsc(), right)
+
+    found = _solved(right, np.zeros((n**3, 3)), weight, (index, share))
+
+    assert found == pytest.approx(expected, abs=3e-3)
+    assert reading @ found == pytest.approx(reading @ expected, abs=1e-4)

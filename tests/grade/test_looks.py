@@ -23,6 +23,7 @@ from evenhand.grade.looks import LOOKS, blend, look_named
 from evenhand.grade.moves import Operator
 from evenhand.grade.recipe import Recipe
 from evenhand.grade.uniform import lab_to_light, lab_to_signal, signal_to_lab
+from evenhand.measure.health import health_of_look
 
 Transform = Callable[[np.ndarray], np.ndarray]
 LUMA = np.array([0.2126, 0.7152, 0.0722])
@@ -271,6 +272,14 @@ def test_any_signal_comes_out_finite_and_displayable(signal: np.ndarray, name: s
     assert out.min() >= 0.0
     assert out.max() <= 1.0
     assert np.array_equal(LOOKS[name].apply(signal.reshape(7, 1, 3)), out.reshape(7, 1, 3))
+
+
+@ALL
+def test_every_health_test_is_passed(look: Recipe) -> None:
+    """Not one warning at full strength."""
+    full = health_of_look(look).strengths[-1]
+
+    assert [(m.key, m.value) for m in full.measures if m.verdict != "pass"] == []
 
 
 def test_looks_differ_from_each_other() -> None:

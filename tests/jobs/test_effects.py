@@ -59,6 +59,7 @@ def lumas(path: Path) -> list[np.ndarray]:
 
 
 @pytest.mark.media
+@pytest.mark.slow
 def test_a_master_has_the_grain_that_was_asked_for_and_a_still_the_same(
     shoot: Path, tmp_path: Path, quick_spec: Callable[..., str]
 ) -> None:

@@ -95,6 +95,7 @@ def test_a_pair_gives_a_table_that_is_the_look(tmp_path: Path, stills: tuple[Pat
     assert find_look(str(target)).look.space == "bt709-display"
 
 
+@pytest.mark.slow
 def test_what_is_more_than_a_look_is_said(tmp_path: Path, stills: tuple[Path, Path]) -> None:
     """Half of the picture brightened by a mask: the residual tells."""
     after = LOOKS["daybreak"].apply(scene())
@@ -106,6 +107,7 @@ def test_what_is_more_than_a_look_is_said(tmp_path: Path, stills: tuple[Path, Pa
     assert any("more than a look" in warning for warning in made.warnings)
 
 
+@pytest.mark.slow
 def test_a_black_and_white_pair_says_its_mix(tmp_path: Path, stills: tuple[Path, Path]) -> None:
     """The shares of light of soot, and a neutral table."""
     write_still(tmp_path / "bw.png", LOOKS["soot"].apply(scene()))

@@ -55,6 +55,7 @@ def test_a_moved_and_enlarged_picture_is_brought_back(name: str) -> None:
     assert np.quantile(off, 0.95) < 0.01
 
 
+@pytest.mark.slow
 def test_another_size_is_no_matter() -> None:
     """After at half the size, before larger than what is looked at."""
     large = cv2.resize(room(), (1260, 900), interpolation=cv2.INTER_CUBIC).clip(0, 1)
