@@ -91,6 +91,8 @@ def bad_files(folder: Path) -> list[tuple[str, Path]]:
         "65 nodes, nan at the end": (big[:-9] + b"nan\n", 0),
         "65 nodes, a row too many": (big + b"0 0 0\n", 0),
         "65 nodes, a row missing": (big[:-27], 0),
+        "129 nodes, nan at the end": (
+            b"LUT_3D_SIZE 129\n" + b"0.250000 0.500000 0.750000\n" * (129**3 - 1) + b"0 0 nan", 0),
         "a zip": (b"PK\x03\x04" + big, 0),
         "XML, 4 GB": (b"<ProcessList>", 4 << 30),
         "XML, entities": (b'<!DOCTYPE a [<!ENTITY a "a">]>' + clf, 0),
