@@ -32,7 +32,6 @@ from evenhand.grade.renderings import output_encoding, plain_setting, render
 # Narrow 10-bit codes 0 and 1023.
 SIGNAL_LOW: Final = -64.0 / 876.0
 SIGNAL_HIGH: Final = (1023.0 - 64.0) / 876.0
-DISPLAY_SPACE: Final = "bt709-display"
 
 _CHUNK: Final = 1 << 16
 _LIGHT_LIMIT: Final = 65504.0  # the largest half float: no picture holds more light
@@ -62,9 +61,9 @@ def clean_signal(signal: ArrayLike) -> Array:
 def exact_transform(grade: Grade, looks: FindLook | None = None) -> Transform:
     """The grade as a function: R'G'B' signal (..., 3) to display signal (..., 3) in 0..1, float64.
 
-    `looks` finds the look of a use. The function is safe to call from several threads. UsageError for
-    values that have no meaning (contrast or power of 0 or less, unknown names, a look whose space
-    does not fit the rendering).
+    `looks` finds the look of a use. The function is safe to call from several threads. UsageError
+    for values that have no meaning (contrast or power of 0 or less, unknown names, a look whose
+    space does not fit the rendering).
     """
     check_grade(grade)
     stages = _stages(grade, looks or _shipped_look)

@@ -29,9 +29,9 @@ def parse(text: bytes, start: int, out: NDArray[np.float64], limit: float) -> tu
     """Read the numbers of `text` from byte `start` on into `out` (n,), which they must not exceed.
 
     Up to 15 digits and a power of ten of at most 22 each is the correctly rounded double; beyond
-    that within a few units in the last place. Stops at the first thing that is no number, at a number
-    more than `out` holds, and at a magnitude above `limit`: how many were read, where and why it
-    stopped.
+    that within a few units in the last place. Stops at the first thing that is no number, at a
+    number more than `out` holds, and at a magnitude above `limit`: how many were read, where and
+    why it stopped.
     """
     count, place, reason = _parse(np.frombuffer(text, np.uint8), start, out, limit)
     return count, place, reason
