@@ -52,7 +52,8 @@ def mixed_light(frames: Sequence[Features]) -> MixedLight | None:
     mired, share = np.median(np.array(found), axis=0)
     lights = sorted(zip(share, mired, strict=True), reverse=True)
     (first, one), (second, other) = ((float(s), float(m)) for s, m in lights)
-    return MixedLight((round(1e6 / one), round(1e6 / other)), (round(first, 3), round(second, 3)))
+    kelvin = (float(round(1e6 / one)), float(round(1e6 / other)))
+    return MixedLight(kelvin, (round(first, 3), round(second, 3)))
 
 
 def _of_frame(frame: Features) -> tuple[tuple[float, float], tuple[float, float]] | None:
