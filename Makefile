@@ -6,7 +6,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet
 SIZE ?= 1080
 DEMO ?= demo
 
-.PHONY: demo faces test check format lint types layers fast lock clean
+.PHONY: demo faces test check format lint types layers fast fuzz lock clean
 
 $(VENV)/made:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "evenhand needs Python 3.11 or later; call: make PYTHON=python3.11 ...")'
@@ -56,6 +56,10 @@ layers: $(VENV)/dev
 
 fast: $(VENV)/dev
 	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow"
+
+# Damaged look files by the ten thousand: for the night before a release, about a minute.
+fuzz: $(VENV)/dev
+	$(BIN)/python bench/fuzz_looks.py
 
 # Needs uv; the lock files hold hashes and no addresses.
 lock:
