@@ -14,6 +14,7 @@ from evenhand.measure.views import (
     Registration,
     log_green,
     magnification,
+    smallest,
 )
 
 Mask = NDArray[np.bool_]
@@ -22,7 +23,7 @@ BOX = 5  # pixels; light is averaged over such squares before it is compared
 MARGIN = 31  # pixels; how far outside the hull of the inliers the views are still trusted
 STEEP = 0.15  # of log2 green; edges are left out, they compare badly when a view is off by a pixel
 STEEP_AFTER_FLOW = 0.25
-MOST_SAMPLES = 20000
+MOST_SAMPLES = 10000
 LEAST_SAMPLES = 900
 PLENTY = 6000
 BRIGHT = (8.0, 4.0, 2.0)  # times the floor
@@ -95,8 +96,8 @@ def _lit(moved: FloatImage, still: FloatImage, mask: Mask, floor: float) -> tupl
     by 1.3 mired), so the bright part is preferred where there is enough of it. Asking the geometric
     mean of both views, not each view, keeps the choice from favouring either.
     """
-    dark = np.minimum(moved.min(axis=-1), still.min(axis=-1))
-    both = np.sqrt(np.maximum((moved * still).min(axis=-1), 0))
+    dark = np.minimum(smallest(moved), smallest(still))
+    both = np.sqrt(np.maximum(smallest(moved * still), 0))
     mask = mask & (dark > 0.5 * floor)
     for times in BRIGHT:
         lit = np.asarray(mask & (both > times * floor))

