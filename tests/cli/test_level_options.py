@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -44,3 +45,87 @@ def test_explain_takes_no_other_option(call: Call, card: Path, log_clip: Path) -
     call("scan", card, "--encoding", "A001=phone-log-1")
 
     assert call("level", "--explain", "A001", "--no-chart").status == 2
+
+
+@pytest.fixture
+def two_clips(synth: ModuleType, card: Path) -> Path:
+    """Two phone-log clips of the same drawn picture, which shows too little to be matched."""
+    for name in ("A001", "A002"):
+        synth.write_clip(card / f"{name}.mov", **synth.PRORES, frames=6, tags=synth.PHONE_LOG)
+    return card
+
+
+def setups(call: Call, *said: str) -> dict[str, list[str]]:
+    """The setups of a levelling, by name."""
+    done = call("level", "--json", "--no-chart", *said)
+    assert done.status == 0, done.err
+    return {s["name"]: s["clips"] for s in json.loads(done.out)["setups"]}
+
+
+def test_setups_are_named_joined_split_and_given_back(call: Call, two_clips: Path) -> None:
+    """Each word is remembered, and the whole is as it was once they are taken back."""
+    call("scan", two_clips, "--encoding", "*=phone-log-1")
+    at_first = setups(call)
+    name = next(iter(at_first))
+
+    assert setups(call, "--setup", "door", "A001")["door"] == ["A001"]
+    assert setups(call)["door"] == ["A001"]
+    assert set(setups(call, "--rename", "door", "hall")) >= {"hall"}
+    other = next(n for n in setups(call) if n != "hall")
+    assert setups(call, "--join", "hall", other) == {"hall": ["A001", "A002"]}
+    assert setups(call, "--split", "hall", "A002") == {"hall": ["A001"], "hall 2": ["A002"]}
+    assert set(setups(call, "--forget", "setups")) == set(at_first) == {name, *at_first}
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (["A001"], "clips are named only together"),
+        (["--setup", "x"], "--setup names no clip"),
+        (["--split", "setup 1"], "--split names no clip"),
+        (["--rename", "nowhere", "x"], "no setup of this name"),
+        (["--forget", "everything"], "is not one of"),
+        (["--skin", "A001@0s,0.5,0.5", "--dry-run"], "--skin shows"),
+        (["--skin", "A001@0s,2,0.5"], "outside the picture"),
+        (["--keep-warmth", "130%"], "a share of warmth goes from 0% to 100%"),
+        (["--keep-warmth", "warm"], "a share of warmth is written"),
+    ],
+)
+def test_what_does_not_go_together_is_refused(
+    said: list[str], words: str, call: Call, card: Path, log_clip: Path
+) -> None:
+    """With what was wrong, in the words of the option."""
+    call("scan", card, "--encoding", "A001=phone-log-1")
+    refused = call("level", *said)
+
+    assert refused.status == 2
+    assert words in " ".join(refused.err.split())
+
+
+def test_a_hand_on_top_is_in_the_list_and_in_the_explanation(
+    call: Call, card: Path, log_clip: Path
+) -> None:
+    """Exposure beside the levelled one, a white instead of it; levelling again keeps both."""
+    call("scan", card, "--encoding", "A001=phone-log-1")
+    call("adjust", "A001", "--exposure", "0.3", "--white", "5000")
+    listed = call("level", "--again", "--no-chart").out
+    told = call("level", "--explain", "A001").out
+
+    assert "+0.30 by hand" in listed
+    assert "5000 K, +0.0032 by hand" in listed
+    assert "by hand, over levelling: exposure +0.30 stop; white 5000 K" in told
+    assert "a white by hand: set <- this counts" in told
+
+
+def test_a_dry_run_names_what_would_change(call: Call, two_clips: Path) -> None:
+    """First that all is new, then nothing, then a clip that goes to another setup."""
+    call("scan", two_clips, "--encoding", "*=phone-log-1")
+    new = call("level", "--no-chart", "--dry-run").err
+    call("level", "--no-chart")
+    same = call("level", "--dry-run").err
+    moved = call("level", "--dry-run", "--setup", "door", "A002").err
+
+    assert "2 clips would be levelled for the first time" in new
+    assert "nothing would change" in same
+    assert "A002: setup" in moved
+    assert "-> door" in moved

@@ -19,7 +19,7 @@ from evenhand.jobs.explain import explain
 from evenhand.jobs.identify import scan
 from evenhand.jobs.level import LevelOptions, LevelResult, Regrouping, level
 from evenhand.jobs.progress import Step
-from evenhand.jobs.views import Looker, _Frames
+from evenhand.jobs.views import Looker, Shots
 from evenhand.measure.evenness import score
 from evenhand.shoot import store
 from evenhand.shoot.cache import CACHE
@@ -128,9 +128,9 @@ def test_a_stopped_levelling_goes_on_where_it_stopped(
     looked: list[str] = []
     real = Looker._measured
 
-    def counted(self: Looker, source: Any, frames: _Frames) -> object:
+    def counted(self: Looker, source: Any, shot: Shots) -> object:
         looked.append(source.id)
-        return real(self, source, frames)
+        return real(self, source, shot)
 
     monkeypatch.setattr(Looker, "_measured", counted)
     level(folder, LevelOptions())

@@ -74,7 +74,7 @@ def test_what_is_special_is_said_in_words() -> None:
     assert "clipped all over" in remarks(Findings(ends=white))[0]
     assert "no colour" in remarks(found(monochrome=True))[0]
     assert "between 1.0 s and 3.0 s" in remarks(found(change=SceneChange(1.0, 3.0)))[0]
-    assert "6400 K on 60%" in remarks(found(mixed=mixed))[0]
+    assert "6400 K (60 % of it)" in remarks(found(mixed=mixed))[0]
 
 
 def test_the_ends_in_a_sentence() -> None:

@@ -9,8 +9,11 @@ from evenhand.cli import show
 from evenhand.cli.levelled import MEASURED, correction
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from evenhand.jobs.explain import Explanation
     from evenhand.measure.decisions import LevelDecision
+    from evenhand.measure.findings import Findings
 
 
 def show_explanation(folder: Path, name: str, as_json: bool) -> None:
@@ -32,9 +35,27 @@ def show_explanation(folder: Path, name: str, as_json: bool) -> None:
     _setup(told)
     _trust(told)
     _picture(told)
+    _skin(told)
     _proposal(decision)
     if decision.would_change:
         show.paragraph(f"what would change it: {decision.would_change}")
+
+
+def show_skin(
+    folder: Path, places: list[tuple[str, Fraction, float, float]], as_json: bool
+) -> None:
+    """What the skin that a person points at says."""
+    from evenhand.jobs.skin import SkinPoint, skin_of_points
+
+    result = skin_of_points(folder, [SkinPoint(*place) for place in places])
+    if as_json:
+        show.json_out(result)
+        return
+    for found in result.findings:
+        words = found.check.words if found.check is not None else found.why_none
+        show.paragraph(f"{found.clip}: {words}", indent="")
+    for pair in result.pairs:
+        show.paragraph(f"{pair.a}, {pair.b}: {pair.words}", indent="")
 
 
 def _match(decision: LevelDecision) -> None:
@@ -87,9 +108,26 @@ def _picture(told: Explanation) -> None:
     show.paragraph(f"ends of the range, as shot: {ends_told(told.findings.ends)}")
     for words in (*told.remarks, *told.warnings):
         show.paragraph(f"note: {words}")
+    _light(told.findings)
     if told.findings.noise is not None:
         share = show.percent(told.findings.noise / 0.18, 1)
         show.paragraph(f"noise, as shot: {share} of an 18 % grey")
+
+
+def _light(found: Findings) -> None:
+    """What the light does while the clip runs."""
+    if found.drift is None or found.flicker is None:
+        show.paragraph("light inside the clip: not looked at (--no-steadying)")
+        return
+    for name, one in (("light inside the clip", found.drift), ("mains flicker", found.flicker)):
+        change = f"; what would change that: {one.would_change}" if one.would_change else ""
+        show.paragraph(f"{name}: {one.status}: {one.why}{change}")
+
+
+def _skin(told: Explanation) -> None:
+    if told.skin is not None:
+        check = told.skin.check
+        show.paragraph(f"skin: {check.words if check is not None else told.skin.why_none}")
 
 
 def _proposal(decision: LevelDecision) -> None:

@@ -13,12 +13,16 @@ from evenhand.cli.options import (
     json_option,
     seconds,
     shoot_option,
+    steadying_option,
     warmth_option,
 )
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from evenhand.jobs.level import GreyPoint, LevelOptions
 
+Place = tuple[str, "Fraction", float, float]  # clip, seconds, shares of width and height
 WORDS = ["setups", "references", "greys"]
 
 
@@ -51,6 +55,7 @@ WORDS = ["setups", "references", "greys"]
     help="A grey card to go by: X and Y are shares of width and height, from the top left.",
 )
 @chart_option
+@steadying_option
 @warmth_option
 @click.option(
     "--forget",
@@ -58,6 +63,13 @@ WORDS = ["setups", "references", "greys"]
     multiple=True,
     metavar="WHAT",
     help="Take back what you said of setups, references or greys (of the CLIPs named, or of all).",
+)
+@click.option(
+    "--skin",
+    "skins",
+    multiple=True,
+    metavar="CLIP@TIME,X,Y",
+    help="Check the hue of skin at this place, as it is levelled now; nothing is changed.",
 )
 @click.option("--again", is_flag=True, help="Measure anew; what you said is kept.")
 @click.option("--dry-run", is_flag=True, help="Show what would change; change nothing.")
@@ -73,7 +85,7 @@ def command(
     remembered; what was measured before is not measured again.
     """
     from evenhand.cli import show
-    from evenhand.cli.explain import show_explanation
+    from evenhand.cli.explain import show_explanation, show_skin
     from evenhand.cli.levelled import show_levels
     from evenhand.jobs.level import level
     from evenhand.shoot import store
@@ -82,6 +94,9 @@ def command(
     folder = store.shoot_folder(shoot_dir, Path.cwd())
     if explain is not None:
         show_explanation(folder, explain, as_json)
+        return 0
+    if said["skins"]:
+        show_skin(folder, [_place(folder, text, "--skin") for text in said["skins"]], as_json)
         return 0
     options = _options(folder, clips, said)
     with show.progress() as progress:
@@ -96,9 +111,11 @@ def command(
 def _check(clips: tuple[str, ...], explain: str | None, said: dict[str, Any]) -> None:
     """Refuse what does not go together."""
     given = [value for value in said.values() if value not in (None, False, ())]
-    unsaid = said["use_charts"] is None and said["keep_warmth"] is None
+    unsaid = all(said[wish] is None for wish in ("use_charts", "keep_warmth", "steady"))
     if explain is not None and (clips or given or not unsaid):
         raise click.UsageError("--explain shows what was decided; it takes no other option.")
+    if said["skins"] and (clips or len(given) > 1 or not unsaid):
+        raise click.UsageError("--skin shows what is there; it takes no other option.")
     about_clips = [f"--{name}" for name in ("setup", "split") if said[name] is not None]
     if clips and not about_clips and not said["forget"]:
         raise click.UsageError(
@@ -119,19 +136,26 @@ def _options(folder: Path, clips: tuple[str, ...], said: dict[str, Any]) -> Leve
         forget=said["forget"],
         keep_warmth=said["keep_warmth"],
         use_charts=said["use_charts"],
+        steady=said["steady"],
         again=said["again"],
         dry_run=said["dry_run"],
     )
 
 
 def _grey_point(folder: Path, text: str) -> GreyPoint:
+    from evenhand.jobs.level import GreyPoint
+
+    return GreyPoint(*_place(folder, text, "--grey"))
+
+
+def _place(folder: Path, text: str, option: str) -> Place:
+    """CLIP@TIME,X,Y apart. Raises a usage error for what is outside the clip or the picture."""
     from fractions import Fraction
 
-    from evenhand.jobs.level import GreyPoint
     from evenhand.jobs.originals import original_and_facts
     from evenhand.shoot import store
 
-    hint = "'--grey'"
+    hint = f"'{option}'"
     form = f"write CLIP@TIME,X,Y, such as A010@1s,0.45,0.60, not {text!r}."
     clip, at, rest = text.rpartition("@")
     parts = rest.split(",")
@@ -157,4 +181,4 @@ def _grey_point(folder: Path, text: str) -> GreyPoint:
         raise click.BadParameter(
             f"{clip} is {facts.duration:.3f} s long, and {parts[0]} is later.", param_hint=hint
         )
-    return GreyPoint(clip, when, x, y)
+    return clip, when, x, y

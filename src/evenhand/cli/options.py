@@ -70,6 +70,13 @@ chart_option: Decorator = click.option(
     default=None,
     help="Look for a 24-patch chart, or do not (default: as before; at first, look).",
 )
+steadying_option: Decorator = click.option(
+    "--steadying/--no-steadying",
+    "steady",
+    default=None,
+    help="Even out light that changes by itself inside a clip, or leave it (default: as before; "
+    "at first, even it out).",
+)
 warmth_option: Decorator = click.option(
     "--keep-warmth",
     type=Strength("a share of warmth"),

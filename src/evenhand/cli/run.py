@@ -18,6 +18,7 @@ from evenhand.cli.options import (
     overwrite_option,
     pair,
     quality_option,
+    steadying_option,
     warmth_option,
 )
 
@@ -40,6 +41,7 @@ class Order:
     allow_damaged: bool = False
     overwrite: bool = False
     use_charts: bool | None = None
+    steady: bool | None = None
     keep_warmth: float | None = None
     truth: Path | None = None
 
@@ -79,6 +81,7 @@ class Order:
     help="What a clip is, where the evidence leaves it open; *=NAME for all such clips.",
 )
 @chart_option
+@steadying_option
 @warmth_option
 @damaged_option
 @overwrite_option
@@ -129,7 +132,9 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     if not as_json:
         show_findings(found)
     with show.progress() as progress:
-        wishes = LevelOptions(keep_warmth=order.keep_warmth, use_charts=order.use_charts)
+        wishes = LevelOptions(
+            keep_warmth=order.keep_warmth, use_charts=order.use_charts, steady=order.steady
+        )
         levelled = level(order.shoot, wishes, progress)
     if not as_json:
         show_levels(levelled)

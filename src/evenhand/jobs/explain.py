@@ -6,8 +6,10 @@ from pathlib import Path
 
 import msgspec
 
-from evenhand.errors import ShootError
+from evenhand.errors import EvenhandError, ShootError
 from evenhand.grade.document import Adjustment
+from evenhand.jobs.originals import original_and_facts
+from evenhand.jobs.skin import SkinFinding, faces_skin
 from evenhand.measure.decisions import LevelDecision
 from evenhand.measure.findings import Findings, remarks, warnings
 from evenhand.shoot import store
@@ -41,6 +43,7 @@ class Explanation(msgspec.Struct, frozen=True, kw_only=True):
     findings: Findings | None
     remarks: tuple[str, ...]
     warnings: tuple[str, ...]
+    skin: SkinFinding | None
 
 
 def explain(folder: Path, name: str) -> Explanation:
@@ -65,7 +68,17 @@ def explain(folder: Path, name: str) -> Explanation:
         findings=found,
         remarks=remarks(found) if found else (),
         warnings=warnings(found, decision.stops + clip.adjustment.exposure) if found else (),
+        skin=_skin(folder, shoot, clip),
     )
+
+
+def _skin(folder: Path, shoot: Shoot, clip: ClipEntry) -> SkinFinding | None:
+    """The skin check of the clip; None where its original is not there or cannot be read."""
+    try:
+        path, facts = original_and_facts(folder, shoot, clip)
+        return faces_skin(path, facts, shoot.grade(clip), clip.id)
+    except EvenhandError:
+        return None
 
 
 def _trust(

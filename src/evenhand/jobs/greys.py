@@ -11,6 +11,7 @@ import msgspec
 import numpy as np
 
 from evenhand.errors import UsageError
+from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
 from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.views import KIND, digest, recalled
@@ -51,16 +52,18 @@ def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
     return msgspec.structs.replace(shoot, greys=tuple(kept.values()))
 
 
-def grey_sample(cache: Cache, folder: Path, shoot: Shoot, entry: GreyEntry) -> GreySample:
-    """The light of a grey card; measured once."""
+def grey_sample(
+    cache: Cache, folder: Path, shoot: Shoot, entry: GreyEntry, steadying: Steadying | None
+) -> GreySample:
+    """The light of a grey card, once the clip is steadied; measured once."""
     clip = shoot.clip(entry.clip)
     encoding = shoot.grade(clip).encoding
-    kind = f"{KIND} grey {VERSION} {digest(entry, encoding)}"
+    kind = f"{KIND} grey {VERSION} {digest(entry, encoding, steadying)}"
     kept = recalled(cache, clip.fingerprint, kind, GreySample)
     if kept is not None:
         return msgspec.structs.replace(kept, clip=clip.id)
     path, facts = original_and_facts(folder, shoot, clip)
-    signal = signal_at(path, facts, encoding, Fraction(entry.seconds))
+    signal = signal_at(path, facts, encoding, Fraction(entry.seconds), steadying)
     height, width = signal.shape[:2]
     half = max(2, round(GREY_BOX * width / 2))
     x, y = round(entry.x * (width - 1)), round(entry.y * (height - 1))

@@ -9,7 +9,7 @@ from pathlib import Path
 import msgspec
 
 from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Levelling
+from evenhand.grade.document import Adjustment, Levelling, Steadying
 from evenhand.jobs.changes import Change, changes
 from evenhand.jobs.greys import GreyPoint, grey_sample, with_greys
 from evenhand.jobs.links import evenness_of, links_of
@@ -17,7 +17,7 @@ from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.views import KIND, Looked, Looker, Source
 from evenhand.measure.decisions import Evenness, LevelDecision, Setup
-from evenhand.measure.findings import Findings, remarks, warnings
+from evenhand.measure.findings import Findings, light_told, remarks, warnings
 from evenhand.measure.levelling import grey_refusal, level_setup
 from evenhand.measure.reference import BY_HAND
 from evenhand.measure.setups import Named, group
@@ -71,12 +71,14 @@ class LevelOptions:
 class ClipTold(msgspec.Struct, frozen=True):
     """What has to be known of one clip beside its decision.
 
-    `findings` are as shot; `remarks` and `warnings` say in words what of them matters. `by_hand` is
-    what a person set on top of levelling, where there is anything.
+    `findings` are as shot; `steadying` evens its light out before levelling; `remarks` and
+    `warnings` say in words what of them matters. `by_hand` is what a person set on top of
+    levelling, where there is anything.
     """
 
     clip: str
     findings: Findings
+    steadying: Steadying | None = None
     remarks: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     by_hand: Adjustment | None = None
@@ -111,7 +113,11 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
     with Cache(folder) as cache:
         looked = _looked(cache, shoot, options, progress)
         links = links_of(cache, looked, progress)
-        greys = [grey_sample(cache, folder, shoot, entry) for entry in shoot.greys]
+        steadying = {one.view.id: one.steadying for one in looked}
+        greys = [
+            grey_sample(cache, folder, shoot, entry, steadying.get(entry.clip))
+            for entry in shoot.greys
+        ]
         setups = group([one.view for one in looked], links, _named(shoot, options))
         views = {one.view.id: one.view for one in looked}
         charts = [one.chart for one in looked if one.chart is not None]
@@ -197,7 +203,16 @@ def _source(cache: Cache, shoot: Shoot, clip: ClipEntry, order: int) -> Source:
     path = store.original(shoot, clip)
     facts = remembered_facts(cache, clip.fingerprint, path)
     wishes = shoot.wishes
-    return Source(clip.id, order, path, facts, clip.fingerprint, clip.encoding, wishes.use_charts)
+    return Source(
+        id=clip.id,
+        order=order,
+        path=path,
+        facts=facts,
+        fingerprint=clip.fingerprint,
+        encoding=clip.encoding,
+        use_charts=wishes.use_charts,
+        steady=wishes.steady,
+    )
 
 
 def _told(shoot: Shoot, one: Looked, decisions: Sequence[LevelDecision]) -> ClipTold:
@@ -206,7 +221,8 @@ def _told(shoot: Shoot, one: Looked, decisions: Sequence[LevelDecision]) -> Clip
     return ClipTold(
         clip=one.view.id,
         findings=one.findings,
-        remarks=remarks(one.findings),
+        steadying=one.steadying,
+        remarks=(*light_told(one.findings), *remarks(one.findings)),
         warnings=warnings(one.findings, decision.stops + adjustment.exposure),
         by_hand=adjustment if adjustment != Adjustment() else None,
     )
@@ -219,7 +235,7 @@ def _decided(shoot: Shoot, result: LevelResult) -> Shoot:
         msgspec.structs.replace(
             shoot.clip(decision.clip),
             setup=decision.setup,
-            levelling=Levelling(decision.stops, decision.white),
+            levelling=Levelling(decision.stops, decision.white, told[decision.clip].steadying),
             decision=decision,
             findings=told[decision.clip].findings,
         )

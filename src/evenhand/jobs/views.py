@@ -22,7 +22,9 @@ from numpy.typing import NDArray
 from evenhand.colourmath.encodings import Encoding
 from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
+from evenhand.grade.steadying import changes_nothing
 from evenhand.jobs.charts import CHART_LONGEST, chart_in
+from evenhand.jobs.steadying import SteadyingFinding, find_steadying
 from evenhand.measure.clipview import ClipView, PictureNumbers, picture_numbers
 from evenhand.measure.decisions import ChartSample, Proposal
 from evenhand.measure.ends import clip_level, ends_over_time
@@ -40,7 +42,7 @@ from evenhand.shoot.cache import Cache
 
 KIND = "level"  # what all measurements of levelling begin with in the cache
 # Raise it whenever a clip would be measured otherwise: what was kept is then measured anew.
-VERSION = 1
+VERSION = 3
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
 FLOOR = 0.004  # scene light under which a pixel is noise and does not vote
 DETAIL = 960  # pixels a side of the middle of a frame that noise is measured on
@@ -63,21 +65,26 @@ class Source:
     fingerprint: str
     encoding: Encoding
     use_charts: bool
+    steady: bool
 
     @property
     def key(self) -> str:
         """What its measurements depend on, apart from its file."""
-        return digest(self.encoding)
+        return digest(self.encoding, self.steady)
 
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """A clip as it was looked at: for matching, its chart, and what is told of it by itself."""
+    """A clip as it was looked at: for matching, its chart, and what is told of it by itself.
+
+    `steadying` is what was taken out before anything else was measured, where there is anything.
+    """
 
     source: Source
     view: ClipView
     chart: ChartSample | None
     findings: Findings
+    steadying: Steadying | None
 
 
 class _Kept(msgspec.Struct, frozen=True, kw_only=True):
@@ -91,6 +98,7 @@ class _Kept(msgspec.Struct, frozen=True, kw_only=True):
     colours: bytes | None
     white: Proposal | None
     descriptors: bytes
+    steadying: Steadying | None
 
 
 class _KeptChart(msgspec.Struct, frozen=True):
@@ -117,39 +125,59 @@ class Looker:
         chart = recalled(self._cache, source.fingerprint, chart_kind, _KeptChart)
         wants_chart = source.use_charts and chart is None
         if kept is None or wants_chart:
-            frames = _Frames(source, wants_chart)
+            shot = Shots(source, wants_chart, kept.steadying if kept else None)
             if kept is None:
-                kept = self._measured(source, frames)
+                kept, shot = self._measured(source, shot)
                 self._cache.put(source.fingerprint, kind, msgspec.msgpack.encode(kept))
             if wants_chart:
-                found = chart_in(source.id, frames.large, source.encoding, kept.clip_level)
+                found = chart_in(source.id, shot.large, source.encoding, kept.clip_level)
                 chart = _KeptChart(found)
                 self._cache.put(source.fingerprint, chart_kind, msgspec.msgpack.encode(chart))
         return self._looked(source, kept, chart.chart if chart and source.use_charts else None)
 
-    def _measured(self, source: Source, frames: _Frames) -> _Kept:
-        level = clip_level([signal for _, signal in frames.small], source.encoding)
-        shown = _analysis(frames.small, source.encoding, level)
+    def _measured(self, source: Source, shot: Shots) -> tuple[_Kept, Shots]:
+        """Measures a clip by its frames as shot; returns them steadied, where its light changes."""
+        encoding = source.encoding
+        level = clip_level([signal for _, signal in shot.small], encoding)
+        light = self._light(source, level) if source.steady else None
+        steadying = light.steadying if light is not None else None
+        steady = shot
+        if not changes_nothing(steadying):
+            steady = Shots(source, bool(shot.large), steadying)
+        shown = _analysis(steady.small, encoding, level)
         seen = tuple(features(frame) for frame in shown)
         self._remember(source, seen)
         summary = summarise(seen)
         colours = None if summary.colours is None else zlib.compress(summary.colours.tobytes(), 1)
-        return _Kept(
+        kept = _Kept(
             frames=len(seen),
             numbers=picture_numbers(shown, source.facts.duration, off_neutral(seen)),
             clip_level=level,
             findings=Findings(
-                ends=ends_over_time(frames.small, source.encoding),
-                noise=grey_noise(frames.detail, source.encoding),
+                ends=ends_over_time(shot.small, encoding),
+                noise=grey_noise(shot.detail, encoding),
                 mixed=mixed_light(seen),
                 change=scene_change(seen),
                 monochrome=is_monochrome(seen),
+                drift=light.drift if light is not None else None,
+                flicker=light.flicker if light is not None else None,
             ),
             tones=summary.tones.tolist(),
             colours=colours,
             white=summary.white,
             descriptors=summary.descriptors.tobytes(),
+            steadying=steadying,
         )
+        return kept, steady
+
+    def _light(self, source: Source, level: float) -> SteadyingFinding:
+        """What the clip's light does while it runs; this needs many of its frames."""
+        kind = f"{KIND} light {VERSION} {digest(source.encoding, level)}"
+        kept = recalled(self._cache, source.fingerprint, kind, SteadyingFinding)
+        if kept is None:
+            kept = find_steadying(source.path, source.facts, source.encoding, level)
+            self._cache.put(source.fingerprint, kind, msgspec.msgpack.encode(kept))
+        return kept
 
     def _looked(self, source: Source, kept: _Kept, chart: ChartSample | None) -> Looked:
         colours = None
@@ -178,17 +206,17 @@ class Looker:
             created=created(source.facts),
             order=source.order,
             encoding=source.encoding,
-            features=_Lazy(lambda: self._features(source, kept.clip_level), kept.frames),
+            features=_Lazy(lambda: self._features(source, kept), kept.frames),
             numbers=numbers,
             summary=summary,
         )
-        return Looked(source, view, chart, kept.findings)
+        return Looked(source, view, chart, kept.findings, kept.steadying)
 
-    def _features(self, source: Source, level: float) -> tuple[Features, ...]:
+    def _features(self, source: Source, kept: _Kept) -> tuple[Features, ...]:
         """The features of a clip's frames, decoded again where they are no longer held."""
         if source.id not in self._frames:
-            frames = _Frames(source, large=False)
-            shown = _analysis(frames.small, source.encoding, level)
+            shot = Shots(source, large=False, steadying=kept.steadying)
+            shown = _analysis(shot.small, source.encoding, kept.clip_level)
             self._remember(source, tuple(features(frame) for frame in shown))
         self._frames.move_to_end(source.id)
         return self._frames[source.id]
@@ -199,7 +227,7 @@ class Looker:
             self._frames.popitem(last=False)
 
 
-class _Frames:
+class Shots:
     """A clip's sampled frames, decoded once: small, large for charts, and the middle in detail."""
 
     def __init__(self, source: Source, large: bool, steadying: Steadying | None = None) -> None:

@@ -6,7 +6,9 @@ from typing import Final
 
 import msgspec
 
+from evenhand.measure.drift import Drift
 from evenhand.measure.ends import EndsOverTime
+from evenhand.measure.flicker import Flicker
 from evenhand.measure.mixedlight import MixedLight
 from evenhand.measure.scenes import SceneChange
 
@@ -22,6 +24,7 @@ class Findings(msgspec.Struct, frozen=True, kw_only=True):
 
     `noise` is the standard deviation of an 18 % grey in light, None where nothing flat was seen.
     `mixed` and `change` are two lights in its pictures and a change of scene, where there are any.
+    `drift` and `flicker` are what its light does by itself while it runs, None where nobody looked.
     """
 
     ends: EndsOverTime
@@ -29,6 +32,26 @@ class Findings(msgspec.Struct, frozen=True, kw_only=True):
     mixed: MixedLight | None = None
     change: SceneChange | None = None
     monochrome: bool = False
+    drift: Drift | None = None
+    flicker: Flicker | None = None
+
+
+def light_told(found: Findings) -> tuple[str, ...]:
+    """What a clip's light does while it runs, and what is done about it; empty where it is steady.
+
+    Light that changes and is kept as it is, is told as well.
+    """
+    told = []
+    if found.flicker is not None and found.flicker.strength > 0:
+        told.append(f"mains flicker, {_done(found.flicker.status)}: {found.flicker.why}")
+    drift = found.drift
+    if drift is not None and drift.status != "steady" and drift.share > 0:
+        told.append(f"light that changes inside the clip, {_done(drift.status)}: {drift.why}")
+    return tuple(told)
+
+
+def _done(status: str) -> str:
+    return {"steadied": "evened out", "steady": "not seen"}.get(status, status)
 
 
 def remarks(found: Findings) -> tuple[str, ...]:
@@ -49,9 +72,9 @@ def remarks(found: Findings) -> tuple[str, ...]:
     if found.mixed is not None:
         (large, small), (share, other) = found.mixed.kelvin, found.mixed.share
         told.append(
-            f"two lights seem to be in its pictures: greys lie near {large:.0f} K on {share:.0%} "
-            f"of what looks grey and near {small:.0f} K on {other:.0%}; one white cannot serve "
-            "both, and the larger one counts"
+            "two lights, or large things of two colours, seem to be in its pictures: what looks "
+            f"grey lies near {large:.0f} K ({100 * share:.0f} % of it) and near {small:.0f} K "
+            f"({100 * other:.0f} %); one white cannot serve both, and the larger one counts"
         )
     return tuple(told)
 
