@@ -36,11 +36,14 @@ def read(lattice: Floats, signal: Floats) -> Floats:
     return out
 
 
-def volumes(lattice: Floats) -> Volumes:
-    """How the six tetrahedra of each cell of (N, N, N, 3) lie; values in signal, 0..1 wide."""
+def volumes(lattice: Floats, margin: int = 0) -> Volumes:
+    """How the six tetrahedra of each cell of (N, N, N, 3) lie; values in signal, 0..1 wide.
+
+    `margin` cells at each side are left out; at least one has to be left.
+    """
     table = np.ascontiguousarray(lattice, np.float64)
-    mirrored, flat = _volumes(table, FLAT)
-    return Volumes(6 * (table.shape[0] - 1) ** 3, mirrored, flat)
+    mirrored, flat = _volumes(table, margin, FLAT)
+    return Volumes(6 * (table.shape[0] - 1 - 2 * margin) ** 3, mirrored, flat)
 
 
 @exact_kernel
@@ -72,13 +75,13 @@ def _read(lattice, signal, out):  # type: ignore[no-untyped-def]
 
 
 @exact_kernel
-def _volumes(lattice, flat_below):  # type: ignore[no-untyped-def]
+def _volumes(lattice, margin, flat_below):  # type: ignore[no-untyped-def]
     last = lattice.shape[0] - 1
     scale = float(last) ** 3
     mirrored, flat = 0, 0
-    for b in range(last):
-        for g in range(last):
-            for r in range(last):
+    for b in range(margin, last - margin):
+        for g in range(margin, last - margin):
+            for r in range(margin, last - margin):
                 for k in range(6):
                     r1, g1, b1 = _FIRST[k]
                     r2, g2, b2 = _SECOND[k]

@@ -96,14 +96,20 @@ def health_of_look(
     A look that is a table is measured at its own nodes. `strengths` rise within 0..1. Raises
     UsageError when the look's space has no name.
     """
-    neutral = bool(getattr(look, "is_neutral", False))
+    return health_of_parts(look, parts_of(look, size, strengths))
+
+
+def parts_of(look: AnyLook, size: int, strengths: Sequence[float]) -> list[Part]:
+    """A look made ready at each strength, for `health_of_parts` and for pictures."""
     own = _own_lattice(look)
     if own is not None:
-        parts = of_table(own, strengths)
-    elif shows(look):
-        parts = of_display_look(look, size, strengths)
-    else:
-        parts = of_look(look, size, strengths)
+        return of_table(own, strengths)
+    return (of_display_look if shows(look) else of_look)(look, size, strengths)
+
+
+def health_of_parts(look: AnyLook, parts: Sequence[Part]) -> Health:
+    """The health of a look that was made ready."""
+    neutral = bool(getattr(look, "is_neutral", False))
     return _health(look.name, look.space, neutral, parts)
 
 
@@ -131,9 +137,9 @@ def figures(lattice: Floats, out: Floats | None = None) -> dict[str, float]:
     return found | {"hues": 0.0 if healthcolour.is_black_and_white(shown) else 1.0}
 
 
-def judged(found: dict[str, float], neutral: bool) -> tuple[Measure, ...]:
-    """Figures with verdicts, in the order of `LIMITS`, but for what black and white is not asked."""
-    left_out = not_asked(has_hues=bool(found["hues"]))
+def judged(found: dict[str, float], neutral: bool, has_hues: bool) -> tuple[Measure, ...]:
+    """Figures with verdicts, in the order of `LIMITS`; black and white is not asked all."""
+    left_out = not_asked(has_hues=has_hues)
     return tuple(
         _measure(key, NEUTRAL_CAST if key == "cast" and neutral else limit, found[key])
         for key, limit in LIMITS.items()
@@ -168,9 +174,10 @@ def _own_lattice(look: AnyLook) -> Floats | None:
 
 def _health(name: str, space: str, neutral: bool, parts: Sequence[Part]) -> Health:
     found = [figures(part.table, part.probed) | {"interpolation": part.error} for part in parts]
-    levels = []
+    # A black and white that is mixed in takes colour away from skin, and is meant to.
+    has_hues, levels = bool(found[-1]["hues"]), []
     for part, figure in zip(parts, found, strict=True):
-        measures = judged(figure, neutral)
+        measures = judged(figure, neutral, has_hues)
         worst = max((measure.verdict for measure in measures), key=RANK.__getitem__)
         levels.append(AtStrength(strength=part.strength, verdict=worst, measures=measures))
     return Health(
@@ -178,6 +185,6 @@ def _health(name: str, space: str, neutral: bool, parts: Sequence[Part]) -> Heal
         space=space,
         size=len(parts[-1].table),
         neutral=neutral,
-        black_and_white=not found[-1]["hues"],
+        black_and_white=not has_hues,
         strengths=tuple(levels),
     )

@@ -149,13 +149,13 @@ _ROWS: Final = {
         remedy="bring strong colours in softly instead of leaving the cut to the display",
     ),
     "pinned": Limit(
-        name="pinned at a limit", unit="% of colours", digits=1, warn=10.0, fail=40.0,
+        name="pinned at a limit", unit="% of inner colours", digits=1, warn=8.0, fail=30.0,
         good="strong colours keep their detail",
         fault="strong colours run into the display's limits and lose detail",
         remedy="lower saturation or contrast, or bring strong colours in softly",
     ),
     "lost_detail": Limit(
-        name="detail lost", unit="% of steps", digits=1, warn=5.0, fail=12.0,
+        name="detail lost", unit="% of inner steps", digits=1, warn=1.5, fail=5.0,
         good="neighbouring colours stay apart",
         fault="neighbouring colours come out alike",
         remedy="take out steps, soften contrast, leave some saturation",
@@ -195,18 +195,18 @@ _ROWS: Final = {
         remedy="use a larger table: 33 or 65 nodes a side",
     ),
     "undone": Limit(
-        name="cannot be undone", unit="% of the table", digits=2, warn=2.0, fail=8.0,
+        name="cannot be undone", unit="% of the inner table", digits=2, warn=0.3, fail=3.0,
         good="colours neither change places nor become one",
         fault="colours change places or become one",
         remedy="turn hues less or over a wider band, leave room at the ends; if red, green and "
         "blue may be in a wrong order, check that first",
     ),
     "mirrored": Limit(
-        name="of that inside out", unit="% of the table", digits=2,
+        name="of that inside out", unit="% of the inner table", digits=2,
         good="where colours change places",
     ),
     "flat": Limit(
-        name="of that pressed flat", unit="% of the table", digits=2,
+        name="of that pressed flat", unit="% of the inner table", digits=2,
         good="where colours become one",
     ),
 }  # fmt: skip

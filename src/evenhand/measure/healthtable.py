@@ -6,6 +6,7 @@ from functools import cache
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from evenhand.colourmath.difference import ciede2000, lab
 from evenhand.kernels import tetrahedra
@@ -52,36 +53,48 @@ def bends(even: Floats) -> dict[str, float]:
 
 
 def gamut(lattice: Floats) -> dict[str, float]:
-    """Shares of the inner nodes, in percent, that lie outside the display, and at its limits."""
-    inner = lattice[1:-1, 1:-1, 1:-1].reshape(-1, 3)
-    if not len(inner):
-        inner = lattice.reshape(-1, 3)
-    outside = (inner < -_HALF_CODE) | (inner > 1.0 + _HALF_CODE)
+    """Shares of the nodes, in percent, that lie outside the display, and at its limits.
+
+    Of the limits the inner nodes alone are asked: what was at a limit before may be so after.
+    """
+    edge = _margin(len(lattice))
+    inner = lattice[edge:-edge, edge:-edge, edge:-edge] if edge else lattice
+    outside = (lattice < -_HALF_CODE) | (lattice > 1.0 + _HALF_CODE)
     pinned = (inner <= _HALF_CODE) | (inner >= 1.0 - _HALF_CODE)
     return {
-        "outside": 100.0 * float(outside.any(axis=1).mean()),
-        "pinned": 100.0 * float(pinned.any(axis=1).mean()),
+        "outside": 100.0 * float(outside.any(axis=-1).mean()),
+        "pinned": 100.0 * float(pinned.any(axis=-1).mean()) if edge else 0.0,
     }
 
 
 def folds(lattice: Floats) -> dict[str, float]:
-    """How much of the table cannot be undone, in percent of its tetrahedra.
+    """How much of the inner table cannot be undone, in percent of its tetrahedra.
 
     `mirrored`: turned inside out, so that colours change places; `flat`: pressed flat, so that
-    colours become one; `undone`: the one and a quarter of the other, as flat ends are usual.
+    colours become one; `undone`: the one and a quarter of the other.
     """
-    found = tetrahedra.volumes(lattice)
+    found = tetrahedra.volumes(lattice, _margin(len(lattice)))
     mirrored, flat = (100.0 * count / found.total for count in (found.mirrored, found.flat))
     return {"mirrored": mirrored, "flat": flat, "undone": mirrored + _OF_FLAT * flat}
 
 
 def detail(even: Floats) -> dict[str, float]:
-    """Share of steps between nodes, in percent, of which under an eighth is left."""
+    """Share of steps between inner nodes, in percent, of which under an eighth is left."""
     lost = [
-        (_squares(even, axis) < whole / 64.0).ravel()
+        _inner(_squares(even, axis) < whole / 64.0).ravel()
         for axis, whole in enumerate(_steps_of_nothing(len(even)))
     ]
     return {"lost_detail": 100.0 * float(np.concatenate(lost).mean())}
+
+
+def _margin(size: int) -> int:
+    """Nodes of a table that lie within an eighth of the display's limits, at each side."""
+    return (size - 1) // 8
+
+
+def _inner(steps: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    edge = _margin(max(steps.shape))
+    return steps[edge:-edge, edge:-edge, edge:-edge] if edge else steps
 
 
 @cache
