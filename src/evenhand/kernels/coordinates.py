@@ -160,16 +160,17 @@ def _from_moved(floats, offsets, count, lattice, axis):  # type: ignore[no-untyp
 def stage_a(floats, offsets, evens, odds, matrix, lattice, axis, steady, row):  # type: ignore[no-untyped-def]
     """Stage A of one row; a part tile is worked in whole groups, spare lanes and all.
 
-    `steady` = whether the picture is steadied, tables of two rows, memory for nearest entries, and
-    the scale from places in the tables to places of the lattice; `row` is 0 or 1.
+    `steady` = tables of two rows, memory for nearest entries, and the scale from places in the
+    tables to places of the lattice; `row` is 0 or 1. None is compiled to code of its own, so that a
+    picture that is not steadied pays nothing.
     """
     parts = ((0, TILE), (0, 0))
     if evens < HALF or odds < HALF:
         parts = ((0, -(-evens // COLUMNS) * COLUMNS), (HALF, -(-odds // COLUMNS) * COLUMNS))
     for start, count in parts:
         some, places = floats[start:], offsets[start:]
-        if steady[0]:
-            move_tile(some, steady[2][start:], count, matrix, steady[1], row, steady[3])
+        if steady is not None:
+            move_tile(some, steady[1][start:], count, matrix, steady[0], row, steady[2])
             _from_moved(some, places, count, lattice, axis)
         elif axis[0].size:
             _axis_places(some, count, matrix, np.nextafter(f4(axis[0].size), f4(0.0)))

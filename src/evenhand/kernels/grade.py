@@ -64,16 +64,17 @@ def _grade_band(  # type: ignore[no-untyped-def]
         offsets[OFFSET_ROW : 2 * OFFSET_ROW],
     )
     nothing = (f4(0.0), f4(0.0))
-    levels, row_places = steady[4]
-    moving = row_places.size > 3
-    if steady[0] and not moving:
-        row_tables(levels, row_places, 0, steady[3][2], steady[1], 0)
+    second = 0  # the row whose tables the lower row of a tile takes
+    if steady is not None:
+        tables, _, scale, levels, row_places = steady
+        second = 1 if row_places.size > 3 else 0
+        row_tables(levels, row_places, 0, scale[2], tables, 0)
     for y in range(rows[0], rows[1], 2):
         above = below = nothing
         other = min(y + 1, height - 1)
-        if steady[0] and moving:
-            row_tables(levels, row_places, y, steady[3][2], steady[1], 0)
-            row_tables(levels, row_places, other, steady[3][2], steady[1], 1)
+        if steady is not None and second:
+            row_tables(levels, row_places, y, scale[2], tables, 0)
+            row_tables(levels, row_places, other, scale[2], tables, 1)
         for x in range(0, width, TILE):
             count = min(TILE, width - x)
             odds = count // 2
@@ -81,7 +82,6 @@ def _grade_band(  # type: ignore[no-untyped-def]
             load_tile(source, from_steps, y, x, evens, odds, shape, sub, floats)
             stage_a(floats, offsets, evens, odds, matrix, lattice, axis, steady, 0)
             load_tile(source, from_steps, other, x, evens, odds, shape, sub, lower)
-            second = 1 if moving else 0
             stage_a(lower, lower_offsets, evens, odds, matrix, lattice, axis, steady, second)
             both = out[1] == 2
             _stage_b(values, diagonal, floats, offsets, evens, odds, both)
@@ -127,20 +127,18 @@ def _matrix(
     return tuple(np.float32(n) for n in (*(f * per_unit for f in factors), *shifts))
 
 
-def _steadying(table: KernelTable, moves: SteadyMoves | None, own: Scratch) -> tuple[Any, ...]:
-    """What the kernel wants to know of steadying; without any, the same types and no content."""
-    levels, places, scale = _NO_LEVELS, _NO_LEVELS, (0.0, 0.0, 0.0)
-    if moves is not None:
-        first, last = _ends(table)
-        per_unit = (last - first) / (table.high - table.low)
-        step = (moves.high - moves.low) / (MOVES - 1)
-        scale = (step * per_unit, first + (moves.low - table.low) * per_unit, per_unit)
-        levels, places = moves.levels, moves.places.ravel()
+def _steadying(
+    table: KernelTable, moves: SteadyMoves | None, own: Scratch
+) -> tuple[Any, ...] | None:
+    """What the kernel wants to know of steadying."""
+    if moves is None:
+        return None
+    first, last = _ends(table)
+    per_unit = (last - first) / (table.high - table.low)
+    step = (moves.high - moves.low) / (MOVES - 1)
+    scale = (step * per_unit, first + (moves.low - table.low) * per_unit, per_unit)
     numbers = tuple(np.float32(n) for n in scale)
-    return moves is not None, own.tables, own.nearest, numbers, (levels, places)
-
-
-_NO_LEVELS = np.empty(0, np.float32)
+    return own.tables, own.nearest, numbers, moves.levels, moves.places.ravel()
 
 
 def grade_planes(
