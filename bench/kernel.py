@@ -3,6 +3,7 @@
 The job: one frame, planar 4:2:2 10-bit in, planar 4:2:0 10-bit out, a colour transform between.
 FFmpeg does it by scale, lut3d (tetrahedral, 33 points) and scale, with each intermediate format of
 its fast path; the fastest one counts. Both read the same transform, and both are compared with it.
+Then the kernel alone, beside itself with drift and with ripple taken out.
 
     python bench/kernel.py                              # phone log to ACES 2 SDR, UHD
     python bench/kernel.py --transform synthetic --rounds 30
@@ -21,6 +22,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import av
+import msgspec
 import numpy as np
 from av.filter import Graph
 from numpy.typing import NDArray
@@ -28,12 +30,13 @@ from numpy.typing import NDArray
 from evenhand.colourmath.encodings import named
 from evenhand.colourmath.ycbcr import MATRICES
 from evenhand.grade.compiled import compile_grade
-from evenhand.grade.document import Grade
+from evenhand.grade.document import Grade, Ripple, Steadying
 from evenhand.grade.exact import exact_transform
+from evenhand.grade.steadying import moves_of, row_fractions
 from evenhand.kernels.frame import PlaneFormat, Planes
 from evenhand.kernels.grade import grade_planes, warm
 from evenhand.kernels.planes import planes_to_signal
-from evenhand.kernels.table import KernelTable
+from evenhand.kernels.table import KernelTable, SteadyMoves
 
 Array = NDArray[np.floating]
 Transform = Callable[[Array], Array]
@@ -42,6 +45,9 @@ Run = Callable[[], object]
 SOURCE, TARGET = PlaneFormat(10, 2, 1), PlaneFormat(10, 2, 2)
 INTERMEDIATES = ("gbrpf32le", "gbrp16le")
 BT709 = MATRICES["bt709"]
+# Exposure and white that drift, and mains light on top: half a second in, both are at work.
+DRIFT = Steadying((0.0, 1.0), (0.0, 0.8), (0.0, 30.0), (0.0, 0.006), clip=0.95)
+RIPPLE = Ripple(hertz=100.0, readout=0.02, cosine=0.1, sine=0.2)
 
 
 def synthetic(signal: Array) -> Array:
@@ -180,11 +186,11 @@ class Bench:
     table: KernelTable
     cube: Path
 
-    def kernel(self, threads: int) -> tuple[Run, Planes]:
+    def kernel(self, threads: int, moves: SteadyMoves | None = None) -> tuple[Run, Planes]:
         """A call that grades the picture, and where the result goes."""
         out = TARGET.empty(*self.planes[0].shape)
         return lambda: grade_planes(
-            self.planes, SOURCE, BT709, self.table, out, TARGET, threads=threads
+            self.planes, SOURCE, BT709, self.table, out, TARGET, moves=moves, threads=threads
         ), out
 
     def chain(self, between: str, threads: int) -> Chain:
@@ -217,6 +223,35 @@ def compare_speed(bench: Bench, threads: int, rounds: int) -> str:
         f"{threads} thread{'s' if threads > 1 else ''}: {shown} ms; "
         f"kernel / {fastest}, pair by pair: {middle:.3f} (10-90 %: {low:.3f} to {high:.3f})"
     )
+
+
+def compare_steadying(bench: Bench, threads: int, rounds: int) -> str:
+    """Medians as the clip is, with drift and with ripple, and ratios of neighbouring runs.
+
+    On one thread its own processor time is taken, which other work on the machine disturbs less.
+    """
+    encoding, rows = named("phone-log-1"), row_fractions(len(bench.planes[0]))
+    ripple = msgspec.structs.replace(DRIFT, ripple=RIPPLE)
+    kinds = {"as it is": None, "drift": DRIFT, "ripple": ripple}
+    clock = time.thread_time if threads == 1 else time.perf_counter
+    runs: dict[str, Run] = {}
+    for name, steadying in kinds.items():
+        moves = moves_of(steadying, encoding, 0.5, rows)
+        runs[name], _ = bench.kernel(threads, moves)
+    times: dict[str, list[float]] = {name: [] for name in runs}
+    for run in runs.values():
+        run()
+    for _ in range(rounds):
+        for name, run in runs.items():
+            start = clock()
+            run()
+            times[name].append(1e3 * (clock() - start))
+    plain = times["as it is"]
+    parts = []
+    for name, taken in times.items():
+        ratio = statistics.median(t / p for t, p in zip(taken, plain, strict=True))
+        parts.append(f"{name} {statistics.median(taken):.1f} ms, ratio {ratio:.2f}")
+    return f"steadying, {threads} thread{'s' if threads > 1 else ''}: " + "; ".join(parts)
 
 
 def exact_planes(planes: Planes, transform: Transform) -> list[Array]:
@@ -289,6 +324,7 @@ def main() -> None:
         write_cube(cube, transform, options.cube)
         for threads in options.threads:
             say(compare_speed(Bench(picture, table, cube), threads, options.rounds))
+            say(compare_steadying(Bench(picture, table, cube), threads, options.rounds))
         say("differences from the exact transform, 10-bit codes, rounding included:")
         for line in compare_error(transform, Bench(small, small_table, cube)):
             say("  " + line)
