@@ -11,6 +11,7 @@ import numpy as np
 from bench.levelling.made import camera, made_cases, made_charts
 from bench.levelling.sources import by_name
 from evenhand.measure import ratios
+from evenhand.measure.absolute import GREY_SPREAD
 from evenhand.measure.chart import find_chart
 from evenhand.measure.confidence import of_card, of_chart, sureness
 from evenhand.measure.decisions import ChartSample, LevelDecision, Link, Setup
@@ -119,6 +120,8 @@ def cards(count: int, scenes: int) -> list[Said]:
     said = []
     for _ in range(count):
         case = made_charts.make_card_case(pictures, rng)
+        if case.spread > GREY_SPREAD:
+            continue
         missed = made_charts.missed(ratios.gains_of(case.light / 0.18), case.grey)
         said.append(Said("grey card", sureness(of_card(case.spread)), made_cases.is_right(missed)))
     return said
