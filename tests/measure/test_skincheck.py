@@ -111,6 +111,8 @@ def test_what_a_look_does_is_named_as_the_looks_doing() -> None:
     out = said(place(121, 121, 90))
     assert out.verdict == "told"
     assert "The look turns skin by −31°, towards red, out of the band to 90°." in out.words
+    already_out = said(place(92, 92, 88))
+    assert "The look turns skin by −4°, towards red, to 88°." in already_out.words
     assert (
         "takes the hue out of skin"
         in said(msgspec.structs.replace(place(121, 121), looked=reading(None, 0.3))).words
