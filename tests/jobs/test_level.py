@@ -291,3 +291,31 @@ def test_a_change_of_scene_is_put_between_the_right_frames(odd: LevelResult) -> 
 
     assert told.findings.change is not None
     assert told.findings.change.after < 0.2 <= told.findings.change.before
+
+
+def test_light_that_pumps_is_evened_out_first_and_left_where_a_person_says_so(
+    synth: ModuleType, tmp_path: Path
+) -> None:
+    """Half a stop up and down within two seconds: in the grade, and out of it again."""
+    card = tmp_path / "card"
+    card.mkdir()
+    light = made.view(made.scene(0), 0.9)
+
+    def pumped(number: int) -> np.ndarray:
+        return np.asarray(light * 2.0 ** (0.25 * np.sin(2 * np.pi * number / 40)), np.float32)
+
+    made.write(synth, card / "P1.mov", pumped, frames=50)
+    folder = tmp_path / "p.shoot"
+    scan(card, folder, {"*": "phone-log-1"})
+    told = level(folder, LevelOptions(use_charts=False)).clips[0]
+    steadying = store.load(folder).clip("P1").levelling.steadying
+
+    assert steadying is not None
+    assert max(steadying.stops) - min(steadying.stops) == pytest.approx(0.5, abs=0.06)
+    assert any("evened out" in remark for remark in told.remarks)
+
+    left = level(folder, LevelOptions(steady=False))
+
+    assert store.load(folder).clip("P1").levelling.steadying is None
+    assert [(c.what, c.after) for c in left.changes] == [("light inside the clip", "left as shot")]
+    assert level(folder, LevelOptions(again=True)).changes == ()  # the word is kept

@@ -48,6 +48,14 @@ def test_a_camera_that_leaps_about_is_no_change_of_scene(scene: Scene, seen: See
     assert scene_change(clip([view(scene(n)) for n in range(5)], seen)) is None
 
 
+def test_a_lamp_that_is_switched_on_is_no_change_of_scene(scene: Scene, seen: Seen) -> None:
+    """The camera leaps and the light turns warm, but the last frame sees the first part again."""
+    places = [(0.2, 1.0), (0.3, 1.0), (0.75, WARM), (0.6, WARM), (0.42, WARM)]
+    pictures = [np.asarray(view(scene(0), x, 0.35) * light, np.float32) for x, light in places]
+
+    assert scene_change(clip(pictures, seen)) is None
+
+
 def test_no_picture_no_change() -> None:
     """Two frames or none cannot change scene."""
     assert scene_change([]) is None

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from evenhand.grade.document import White
+from evenhand.grade.document import Steadying, White
+from evenhand.grade.steadying import changes_nothing
 from evenhand.measure.decisions import LevelDecision, Setup
 from evenhand.shoot.document import ClipEntry, Shoot
 
@@ -24,18 +25,29 @@ class Change(msgspec.Struct, frozen=True):
 
 
 def changes(
-    shoot: Shoot, setups: Sequence[Setup], decisions: Sequence[LevelDecision]
+    shoot: Shoot,
+    setups: Sequence[Setup],
+    decisions: Sequence[LevelDecision],
+    steadying: Mapping[str, Steadying | None],
 ) -> tuple[Change, ...]:
-    """Everything that is decided otherwise than the document has it."""
+    """Everything that is decided otherwise than the document has it; steadying is by clip."""
     told = []
     for decision in decisions:
-        told += _of_clip(shoot.clip(decision.clip), decision)
+        clip = shoot.clip(decision.clip)
+        told += _of_clip(clip, decision)
+        now, then = _light(clip.levelling.steadying), _light(steadying.get(clip.id))
+        if clip.decision is not None and now != then:
+            told.append(Change(clip.id, "light inside the clip", now, then))
     before = {s.name: s.reference for s in shoot.setups}
     for setup in setups:
         old = before.get(setup.name, "")
         if old and old != setup.reference:
             told.append(Change(setup.name, "reference", old, setup.reference))
     return tuple(told)
+
+
+def _light(steadying: Steadying | None) -> str:
+    return "left as shot" if changes_nothing(steadying) else "evened out"
 
 
 def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:

@@ -108,6 +108,9 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
     same either way. What a person said before is kept. Raises UsageError for clips and setups that
     do not exist, grey points outside the picture, and a share of warmth that is none.
     """
+    kept = options.keep_warmth
+    if kept is not None and not 0 <= kept <= 1:
+        raise UsageError("--keep-warmth", f"{kept:.0%} is not a share", "Write 0% to 100%")
     before = store.load(folder)
     shoot = _said(before, options)
     with Cache(folder) as cache:
@@ -133,7 +136,7 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         decisions=tuple(decisions),
         evenness=tuple(even),
         clips=tuple(_told(shoot, one, decisions) for one in looked),
-        changes=changes(before, setups, decisions),
+        changes=changes(before, setups, decisions, steadying),
         left_out=tuple(c.id for c in shoot.readable() if c.encoding is None),
         saved=not options.dry_run,
         greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
@@ -164,10 +167,11 @@ def _said(shoot: Shoot, options: LevelOptions) -> Shoot:
 
 
 def _wished(shoot: Shoot, options: LevelOptions) -> Shoot:
-    kept = options.keep_warmth
-    if kept is not None and not 0 <= kept <= 1:
-        raise UsageError("--keep-warmth", f"{kept:.0%} is not a share", "Write 0% to 100%")
-    asked = {"keep_warmth": kept, "use_charts": options.use_charts, "steady": options.steady}
+    asked = {
+        "keep_warmth": options.keep_warmth,
+        "use_charts": options.use_charts,
+        "steady": options.steady,
+    }
     wishes = msgspec.structs.replace(
         shoot.wishes, **{name: value for name, value in asked.items() if value is not None}
     )

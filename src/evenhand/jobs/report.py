@@ -28,7 +28,7 @@ from evenhand.jobs.skin import faces_missing, faces_skin
 from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
 from evenhand.measure.evidence import Identification
-from evenhand.measure.findings import remarks, warnings
+from evenhand.measure.findings import light_told, remarks, warnings
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import seconds_of, shot_and_steadied
@@ -135,7 +135,7 @@ def _clip(cache: Cache, shoot: Shoot, looks: FindLook, clip: ClipEntry) -> model
         levelling=clip.decision,
         adjustment=_adjustment(clip.adjustment),
         masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
-        notes=remarks(clip.findings) if clip.findings else (),
+        notes=(*light_told(clip.findings), *remarks(clip.findings)) if clip.findings else (),
         warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
     )
     try:
