@@ -87,7 +87,7 @@ def test_seven_sequences(scene: Scenes, name: str) -> None:
     assert (left <= ([0.02, 1.0] if number else [0.06, 5.0])).all()
     # what the record promises of the worst frame is of the right size
     assert record.residual_stops < 0.06
-    assert left[0] < 4 * record.residual_stops
+    assert left[0] < 2 * record.residual_stops
 
 
 @pytest.mark.slow

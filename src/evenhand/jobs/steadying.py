@@ -73,7 +73,11 @@ def find_steadying(
 
     clip_level: the signal above which a pixel is clipped. Raises ClipError like every decoding.
     """
-    frames = SmallFrames(path, facts, encoding, clip_level)
+    return steadying_of(SmallFrames(path, facts, encoding, clip_level))
+
+
+def steadying_of(frames: SmallFrames) -> SteadyingFinding:
+    """As `find_steadying`, of frames from anywhere."""
     flicker, ripple = _flicker(frames)
     frames.ripple = ripple
     count = len(frames.times)
@@ -95,7 +99,7 @@ def find_steadying(
     curve = _measured(frames, first, glance.key)
     drift, steadying = judge(curve)
     if count > MOST_FRAMES:
-        minutes = MOST_FRAMES / count * facts.duration / 60
+        minutes = MOST_FRAMES / count * frames.facts.duration / 60
         why = f"{drift.why}; only {minutes:.0f} minutes round the key frame were measured"
         drift = msgspec.structs.replace(drift, why=why)
     return _finding(frames, drift, steadying, flicker, glanced)

@@ -78,8 +78,8 @@ def judge(curve: LightCurve) -> tuple[Drift, Steadying | None]:
         status="steadied" if any(begins) else "steady",
         range_stops=ranges[0],
         range_mired=ranges[1],
-        residual_stops=float(np.hypot(curve.error[0], KEY_TOLERANCE[0])),
-        residual_mired=float(np.hypot(curve.error[1], KEY_TOLERANCE[1])),
+        residual_stops=float(np.hypot(2 * curve.error[0], KEY_TOLERANCE[0])),
+        residual_mired=float(np.hypot(2 * curve.error[1], KEY_TOLERANCE[1])),
         reference_seconds=float(curve.seconds[curve.reference]),
         share=float(np.sum(np.diff(curve.seconds) * sure[1:])) / duration,
         why="",
@@ -93,7 +93,7 @@ def judge(curve: LightCurve) -> tuple[Drift, Steadying | None]:
     bounded = np.clip(stops, -CAP[0], CAP[0]) * known[0], np.clip(mired, -CAP[1], CAP[1]) * known[1]
     capped = bool(np.abs(stops[sure]).max() > CAP[0] or np.abs(mired[sure]).max() > CAP[1])
     values = np.stack([*bounded, curve.duv * known[1]], axis=1) * curve.trust[:, None]
-    return _steadied(record, curve, trend, capped), keys_of(curve.seconds, values)
+    return _steadied(record, curve, (trend, capped, known)), keys_of(curve.seconds, values)
 
 
 def _followed(curve: LightCurve, sure: NDArray[np.bool_]) -> bool:
@@ -175,6 +175,11 @@ def _unmeasured(curve: LightCurve) -> Drift:
             "the key frame the light had changed in a part of the picture: that is no camera's",
             "a clip in one light",
         )
+    if curve.anchors and duration < 2 * LEAST_SECONDS:
+        return left_alone(
+            f"its {duration:.1f} s are too short to know drift by",
+            f"a clip of {2 * LEAST_SECONDS:.1f} s or more",
+        )
     return left_alone(
         f"no other part of its {duration:.1f} s shows the view of the key frame at "
         f"{curve.seconds[curve.reference]:.1f} s in one and the same light",
@@ -196,12 +201,20 @@ def _steady(
     )
 
 
-def _steadied(record: Drift, curve: LightCurve, trend: tuple[float, float], capped: bool) -> Drift:
+def _steadied(
+    record: Drift,
+    curve: LightCurve,
+    told: tuple[tuple[float, float], bool, list[bool]],
+) -> Drift:
+    trend, capped, known = told
+    gone = "both" if all(known) else "the first" if known[0] else "the second"
     why = [
         f"exposure moves by {record.range_stops:.2f} stop and white by {record.range_mired:.1f} "
-        f"mired while the view stays; taken out against the moment at "
+        f"mired while the view stays; {gone} taken out against the moment at "
         f"{record.reference_seconds:.1f} s, by {curve.anchors} comparisons with the key frame"
     ]
+    if not all(known):
+        why.append("the other is not known well enough")
     if any(trend):
         why.append(f"{_slowly(trend)}, as daylight does, and that is kept")
     if capped:

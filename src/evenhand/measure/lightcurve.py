@@ -33,8 +33,9 @@ LEAST_ANCHOR_ERROR: Final = 0.004  # stops
 STOPS_OF_MIRED: Final = 0.008  # how far one mired moves the blue channel of a BT.2020 neutral
 WRONG_ANCHOR: Final = 0.06  # stops by which an anchor may miss the others, at the least
 MOST_ANCHOR_ERROR: Final = (0.06, 6.0)  # stops, mired
-UNEVEN_SHARE: Final = 0.35  # of the change: spread of the overlap that comes with it
-UNEVEN: Final = 0.10  # stops of change, and of such spread, at the least
+UNEVEN_SHARE: Final = 0.5  # of the change: spread of the overlap that comes with it
+UNEVEN: Final = 0.20  # stops of such spread, at the least
+TWO_LIGHTS: Final = 0.3  # of the view: so much may not have changed otherwise than the rest
 FAR_OFF: Final = (0.25, 10.0)  # stops, mired: a view that is lost this far off led somewhere else
 NEAR: Final = (0.06, 4.0)  # stops, mired: as good as the key frame
 _BREAK: Final = 1.0  # stops; what the chain may have missed where it broke
@@ -85,7 +86,7 @@ class LightCurve:
 
 def anchor_of(index: int, found: Match, primaries: str) -> Anchor | None:
     """An accepted match of the key frame with a frame as an anchor; None where it is too unsure."""
-    two_lights = found.second is not None
+    two_lights = found.second is not None and found.second_share >= TWO_LIGHTS
     unsure = found.stops_error > MOST_ANCHOR_ERROR[0] or found.mired_error > MOST_ANCHOR_ERROR[1]
     if not found.accepted or (unsure and not two_lights):
         return None
@@ -192,7 +193,7 @@ def _uneven(anchor: Anchor, anchors: Sequence[Anchor]) -> bool:
     change = float(np.abs(anchor.ratio).max())
     usual = float(np.quantile([a.spread for a in anchors if not a.two_lights], 0.25))
     more = float(np.sqrt(max(anchor.spread**2 - usual**2, 0.0)))
-    return change > UNEVEN and more > max(UNEVEN, UNEVEN_SHARE * change)
+    return more > max(UNEVEN, UNEVEN_SHARE * change)
 
 
 def _agreeing(
