@@ -64,7 +64,7 @@ def still(
     Raises UsageError for a time outside the clip, TargetError where the place cannot take it.
     """
     check_target(to, overwrite=overwrite)
-    frame = _frame(folder, name, at)
+    frame = clip_frame(folder, name, at)
     picture: NDArray[np.floating] = np.clip(frame.shot, 0, 1)
     kind = "bt709"
     if which != "before":
@@ -78,7 +78,7 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     """Measure the scopes of one frame before and after; draw them as PNG files into `to`."""
     if to is not None:
         made_folder(to)
-    frame = _frame(folder, name, at)
+    frame = clip_frame(folder, name, at)
     shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
     after = _graded(frame).astype(np.float32)
     measured = {
@@ -108,14 +108,14 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     )
 
 
-def _graded(frame: _Frame) -> NDArray[np.floating]:
+def _graded(frame: ClipFrame) -> NDArray[np.floating]:
     """The frame by the exact transform, with the effects of its look where they are asked for."""
     signal = exact_transform(frame.grade, frame.looks)(frame.steady)
     return with_effects(signal, effects_in(frame.grade, frame.looks), frame.place)
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class ClipFrame:
     """A frame as shot and steadied, and the grade of its clip."""
 
     clip: str
@@ -131,7 +131,8 @@ class _Frame:
         return output_encoding(self.grade.rendering).name
 
 
-def _frame(folder: Path, name: str, at: Timed) -> _Frame:
+def clip_frame(folder: Path, name: str, at: Timed) -> ClipFrame:
+    """Decode one frame of a clip. Raises UsageError for a time outside it."""
     shoot = store.load(folder)
     clip = shoot.clip(name)
     grade = shoot.grade(clip)
@@ -142,7 +143,7 @@ def _frame(folder: Path, name: str, at: Timed) -> _Frame:
     steadying = grade.levelling.steadying
     place = frame_place(frame, facts)
     shot, steady = shot_and_steadied(frame, facts, grade.encoding, None, steadying)
-    return _Frame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot), place)
+    return ClipFrame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot), place)
 
 
 def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:
