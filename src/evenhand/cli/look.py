@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from evenhand.cli.lookpack import pack_command
 from evenhand.cli.options import Strength, json_option, shoot_option
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ class Looks(click.Group):
     """The verbs of looks, under that heading and in the order of use."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return ["list", "show", "use"]
+        return ["list", "show", "use", "pack"]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         names = [(name, self.commands[name]) for name in self.list_commands(ctx)]
@@ -41,6 +42,9 @@ class Looks(click.Group):
 )
 def command() -> None:
     """List looks, show what one does, and use one on clips."""
+
+
+command.add_command(pack_command)
 
 
 def declaring(command: Callable[..., None]) -> Callable[..., None]:
