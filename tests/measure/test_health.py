@@ -13,9 +13,12 @@ import numpy as np
 import pytest
 
 from evenhand.colourmath.difference import lab
+from evenhand.colourmath.encodings import transfer_of
 from evenhand.grade.looks import LOOKS
-from evenhand.grade.renderings import bt709_oetf
+from evenhand.grade.renderings import PlainSetting, bt709_oetf, plain_sdr
+from evenhand.grade.spaces import space_named
 from evenhand.grade.tables import TableLook, lattice_of
+from evenhand.grade.uniform import lab_to_signal, signal_to_lab
 from evenhand.luts.tables import Table3D
 from evenhand.measure.health import Health, figures, health_of_look, health_of_table, judged
 from evenhand.measure.healthcolour import hue_turn
@@ -103,6 +106,27 @@ def test_a_look_that_may_tint_is_not_held_to_grey() -> None:
     """The same cast fails where the look says that greys stay, and passes where it does not."""
     assert verdicts(made.green_cast(0.01), neutral=True)["cast"] == "fail"
     assert verdicts(made.green_cast(0.01), neutral=False)["cast"] == "pass"
+
+
+def test_a_tint_moves_hues_and_folds_none() -> None:
+    """A toned, muted look: round grey its hues would turn back, round their own centre they run."""
+
+    def toned(signal: np.ndarray) -> np.ndarray:
+        even = signal_to_lab(signal) * np.array([1.0, 0.3, 0.3]) + np.array([0.0, 0.02, 0.05])
+        return lab_to_signal(even)
+
+    assert verdicts(toned, neutral=False)["hue_fold"] == "pass"
+
+
+def test_a_split_tone_does_not_swing() -> None:
+    """Darks one way and lights the other is lawful, whatever its size; twice as often is not."""
+
+    def waves(count: float) -> made.Transform:
+        tint = 0.03 * np.array([1.0, 0.0, -1.0])
+        return lambda v: v + tint * np.sin(2 * np.pi * count * v.mean(axis=1, keepdims=True))
+
+    assert verdicts(waves(1.0), neutral=False)["ripple"] == "pass"
+    assert verdicts(waves(2.0), neutral=False)["ripple"] == "fail"
 
 
 def test_black_and_white_is_not_asked_for_hues() -> None:
@@ -294,10 +318,6 @@ def test_a_conversion_is_measured_on_the_display() -> None:
 
     Strength has nothing to mix with before the display, so it mixes there.
     """
-    from evenhand.colourmath.encodings import transfer_of
-    from evenhand.grade.renderings import PlainSetting, plain_sdr
-    from evenhand.grade.spaces import space_named
-
     transfer = transfer_of(space_named("acescct"))
     setting = PlainSetting(transfer.peak, True, False)
     matrix = colour.matrix_RGB_to_RGB("ACEScg", "ITU-R BT.709", "CAT02")
