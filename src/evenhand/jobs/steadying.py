@@ -24,7 +24,7 @@ from evenhand.measure.decisions import Match
 from evenhand.measure.drift import Drift, judge, left_alone
 from evenhand.measure.flicker import LEAST_STRENGTH, Flicker, find_flicker
 from evenhand.measure.framesteps import Array, FrameStep, SmallFrame, frame_step
-from evenhand.measure.lightcurve import RAMP, LightCurve, anchor_of, light_curve
+from evenhand.measure.lightcurve import RAMP, LightCurve, anchor_of, as_light, light_curve
 from evenhand.measure.mainswave import FAINT_FIT
 from evenhand.measure.matching import match
 from evenhand.measure.views import Features, features
@@ -145,54 +145,51 @@ def _glanced(frames: SmallFrames) -> _Glance:
     """Compares frames about a second apart, each with the next, and one run step by step."""
     apart = max(APART, float(frames.times[-1]) / MOST_GLANCES)
     seconds: list[float] = []
-    links: list[Match] = []
-    before: Features | None = None
-    with ThreadPoolExecutor(THREADS) as pool:
-        views = deque[tuple[float, Future[Features]]]()
-        moments = frames.spread(apart)
-        more = True
-        while more or views:
-            while more and len(views) < THREADS + 1:
-                moment = next(moments, None)
-                more = moment is not None
-                if moment is not None:
-                    views.append((moment.seconds, pool.submit(_features, frames, moment)))
-            if views:
-                at, waiting = views.popleft()
-                view = waiting.result()
-                if before is not None:
-                    links.append(match(before, view))
-                seconds.append(at)
-                before = view
+    links: list[tuple[float, float] | None] = []
+    before: Moment | None = None
+    for moment in frames.spread(apart):
+        if before is not None:
+            links.append(_link(frames, before, moment))
+        seconds.append(moment.seconds)
+        before = moment
     return _seen(frames, np.array(seconds), links)
+
+
+def _link(frames: SmallFrames, before: Moment, after: Moment) -> tuple[float, float] | None:
+    """Stops and mired between two frames; None where they have no common view.
+
+    A step is enough where it is clear; only else are key points looked for.
+    """
+    step = frame_step(frames.small(before), frames.small(after))
+    if step.clear:
+        stops, mired, _ = as_light(step.ratio[None], frames.encoding.primaries)
+        return float(stops[0]), float(mired[0])
+    found = match(_features(frames, before), _features(frames, after))
+    return (found.stops, found.mired) if found.accepted else None
 
 
 def _features(frames: SmallFrames, moment: Moment) -> Features:
     return features(frames.view(moment))
 
 
-def _seen(frames: SmallFrames, seconds: Array, links: list[Match]) -> _Glance:
-    """Follows the links through the longest part of the clip in which each frame meets the next."""
-    breaks = [n + 1 for n, link in enumerate(links) if not link.accepted]
+def _seen(frames: SmallFrames, seconds: Array, links: list[tuple[float, float] | None]) -> _Glance:
+    """Follows the links through the parts of the clip in which each frame meets the next.
+
+    The key frame is that of median exposure in the longest of them.
+    """
+    breaks = [n + 1 for n, link in enumerate(links) if link is None]
     parts = np.split(np.arange(len(seconds)), breaks)
-    longest = max(parts, key=len)
-    steps = [links[n] for n in longest[:-1]]
-    stops = np.concatenate([[0.0], np.cumsum([m.stops for m in steps])])
-    key = int(longest[np.argsort(stops, kind="stable")[len(stops) // 2]])
-    number = int(np.argmin(np.abs(frames.times - seconds[key])))
-    changes = [0.0], [0.0]
-    for part in parts:
-        for column, name in zip(changes, ("stops", "mired"), strict=True):
-            values = np.cumsum([0.0] + [getattr(links[n], name) for n in part[:-1]])
-            column.append(float(np.ptp(values)))
-    run = _run_range(frames, number)
-    ranges = [max(max(c), r) for c, r in zip(changes, run, strict=True)]
-    closer = any(r > limit for r, limit in zip(ranges, LOOK_CLOSER, strict=True))
+    moves = np.array([link or (0.0, 0.0) for link in links]).reshape(-1, 2)
+    paths = [np.cumsum(np.vstack([np.zeros(2), moves[part[:-1]]]), axis=0) for part in parts]
+    longest = int(np.argmax([len(part) for part in parts]))
+    middle = np.argsort(paths[longest][:, 0], kind="stable")[len(parts[longest]) // 2]
+    number = int(np.argmin(np.abs(frames.times - seconds[parts[longest][middle]])))
+    ranges = np.max([*(np.ptp(path, axis=0) for path in paths), _run_range(frames, number)], axis=0)
     why = (
         f"{len(seconds)} frames over the clip, each compared with the next, and {RUN} consecutive "
         f"ones stay within {ranges[0]:.2f} stop and {ranges[1]:.1f} mired"
     )
-    return _Glance(closer, number, why)
+    return _Glance(bool((ranges > LOOK_CLOSER).any()), number, why)
 
 
 def _run_range(frames: SmallFrames, key: int) -> tuple[float, float]:

@@ -35,6 +35,7 @@ PLENTY: Final = 2500
 LEAST_SPREAD: Final = 0.02  # stops; noise of a good sensor at this size
 WIDEST: Final = 0.6  # stops; what departs by more has nothing to do with the camera's automatics
 UNALIKE: Final = 0.5  # stops of spread, from which two frames do not show the same thing
+CLEAR: Final = (0.1, 0.6)  # stops of spread at the most, support at the least
 _TABLE: Final = 1 << 14
 _FAR: Final = 0.25  # of the width; longer shifts are mistakes
 _ROUNDS: Final = 2
@@ -77,6 +78,11 @@ class FrameStep:
     def same_scene(self) -> bool:
         """Whether both frames show the same thing, so that the ratio means something."""
         return self.samples >= FEWEST_SAMPLES and self.spread <= UNALIKE and self.support >= 0.3
+
+    @property
+    def clear(self) -> bool:
+        """Whether frames that lie further apart may be compared by this alone."""
+        return self.knows_white and self.spread <= CLEAR[0] and self.support >= CLEAR[1]
 
     @property
     def knows_white(self) -> bool:
@@ -275,17 +281,18 @@ def robust_middle(stops: FloatImage) -> tuple[Array, float, NDArray[np.float32]]
     Tukey's biweight; a sample's weight comes from its worst channel, so that what changed in colour
     alone, such as somebody's coat, takes no part.
     """
-    middle = np.median(stops, axis=0)
+    columns = np.ascontiguousarray(stops.T)
+    middle = np.median(columns, axis=1)
     spread, weight = LEAST_SPREAD, np.ones(len(stops), np.float32)
     for _ in range(4):
-        left = np.abs(stops - middle)
+        left = np.abs(columns - middle[:, None])
         spread = max(1.4826 * float(np.median(left)), LEAST_SPREAD)
-        worst = left.max(axis=1) / np.float32(min(4.7 * spread, WIDEST))
+        worst = left.max(axis=0) / np.float32(min(4.7 * spread, WIDEST))
         weight = np.square(np.maximum(1 - worst * worst, 0))
         total = float(weight.sum())
         if total < 10:
             break
-        middle = weight @ stops / np.float32(total)
+        middle = columns @ weight / np.float32(total)
     return middle.astype(np.float64), spread, weight
 
 
