@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
+from evenhand.cli import lookcheck, lookmake, looksheet
+from evenhand.cli.lookoptions import declared_as, declaring
 from evenhand.cli.lookpack import pack_command
-from evenhand.cli.options import Strength, json_option, shoot_option
+from evenhand.cli.options import Strength, json_option, overwrite_option, shoot_option
 
 if TYPE_CHECKING:
     from evenhand.jobs.look import LookFacts
     from evenhand.luts.declared import Declared
 
 
+_ORDER: Final = ("list", "show", "check", "make", "sheet", "wall", "pack", "use")
+
+
 class Looks(click.Group):
     """The verbs of looks, under that heading and in the order of use."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return ["list", "show", "use", "pack"]
+        return [name for name in _ORDER if name in self.commands]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         names = [(name, self.commands[name]) for name in self.list_commands(ctx)]
@@ -31,7 +35,8 @@ class Looks(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in self.commands:
-            ctx.fail(f"there is no verb 'look {args[0]}': write look list, look show or look use.")
+            verbs = ", ".join(self.list_commands(ctx))
+            ctx.fail(f"there is no verb 'look {args[0]}'. The verbs of looks are: {verbs}.")
         return super().resolve_command(ctx, args)
 
 
@@ -41,35 +46,11 @@ class Looks(click.Group):
     epilog="Example: evenhand look use oven-light --strength 70%",
 )
 def command() -> None:
-    """List looks, show what one does, and use one on clips."""
+    """List looks, show, test, make and compare them, and use one on clips."""
 
 
-command.add_command(pack_command)
-
-
-def declaring(command: Callable[..., None]) -> Callable[..., None]:
-    """The options by which a person says what a look file is made for."""
-    for option in (
-        click.option(
-            "--correction", metavar="ID", help="Of a collection of CDLs: the one with this id."
-        ),
-        click.option(
-            "--gives", metavar="SPACE", help="What a look file gives; the same if not said."
-        ),
-        click.option(
-            "--space", metavar="SPACE", help="What a look file expects: bt709-display, acescct, …"
-        ),
-    ):
-        command = option(command)
-    return command
-
-
-def _declared(space: str | None, gives: str | None) -> Declared | None:
-    from evenhand.luts.declared import Declared
-
-    if space is None and gives is not None:
-        raise click.UsageError("--gives goes with --space: write both")
-    return None if space is None else Declared(space, gives or space)
+for verb in (lookcheck.command, lookmake.command, looksheet.sheet, looksheet.wall, pack_command):
+    command.add_command(verb)
 
 
 @command.command("list", epilog="Example: evenhand look list")
@@ -100,16 +81,40 @@ def list_command(shoot_dir: Path | None, as_json: bool) -> None:
 
 @command.command("show", epilog="Example: evenhand look show oven-light")
 @click.argument("name", metavar="LOOK")
+@click.option("--explain", is_flag=True, help="Write an illustrated page of what it does.")
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The page of --explain; its name ends in .html.",
+)
+@overwrite_option
 @declaring
 @json_option
 def show_command(
-    name: str, space: str | None, gives: str | None, correction: str | None, as_json: bool
+    name: str,
+    explain: bool,
+    to: Path | None,
+    overwrite: bool,
+    space: str | None,
+    gives: str | None,
+    correction: str | None,
+    as_json: bool,
 ) -> None:
-    """What a look does: LOOK is a name of `look list`, or a file."""
+    """What a look does: LOOK is a name of `look list`, or a file.
+
+    With --explain, a page to read or print: before and after, its moves in numbers, its place in
+    the order of work, curves, hues, skins and every figure of its health.
+    """
     from evenhand.cli import show
     from evenhand.jobs.look import show_look
 
-    facts = show_look(name, _declared(space, gives), correction)
+    if explain != (to is not None):
+        raise click.UsageError("--explain and --to go together: --explain --to FILE.html")
+    if to is not None:
+        _explain(name, to, declared_as(space, gives), correction, overwrite, as_json)
+        return
+    facts = show_look(name, declared_as(space, gives), correction)
     if as_json:
         show.json_out(facts)
         return
@@ -124,10 +129,29 @@ def show_command(
         show.paragraph(f"- {move}")
     if look.file is not None and not look.moves:
         show.paragraph(f"Its values say: {facts.kind.says}.", "")
-    _tell_placing(facts)
+    tell_placing(facts)
 
 
-def _tell_placing(facts: LookFacts) -> None:
+def _explain(
+    name: str,
+    to: Path,
+    declared: Declared | None,
+    correction: str | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    from evenhand.cli import show
+    from evenhand.jobs.lookexplain import explain_look
+
+    made = explain_look(name, to, declared, correction, overwrite=overwrite)
+    if as_json:
+        show.json_out(made)
+    else:
+        show.line(f"page: {made.path}")
+
+
+def tell_placing(facts: LookFacts) -> None:
+    """What a person should know of a look file, and whether it is declared for what it does."""
     from evenhand.cli import show
 
     for warning in facts.warnings:
@@ -165,7 +189,7 @@ def use_command(
     from evenhand.jobs.looks import find_look
     from evenhand.shoot.store import shoot_folder
 
-    declared = _declared(space, gives)
+    declared = declared_as(space, gives)
     found = None if name == "none" else find_look(name, declared, correction)
     folder = shoot_folder(shoot_dir, Path.cwd())
     used = use_look(folder, found, strength, clips, declared=declared)
@@ -176,6 +200,6 @@ def use_command(
     named = ", ".join(entry.id for entry in used.clips)
     show.line(f"{on} on {named if clips else f'all {len(used.clips)} clips'}")
     if used.look is not None:
-        _tell_placing(used.look)
+        tell_placing(used.look)
     for notice in used.notices:
         show.paragraph(notice, "")

@@ -85,7 +85,7 @@ def show_look(
 
     Raises UsageError for a name that is no look, LookFileError for a file that cannot be read.
     """
-    return _facts(find_look(name, declared, correction), declared)
+    return facts_of(find_look(name, declared, correction), declared)
 
 
 def use_look(
@@ -107,7 +107,7 @@ def use_look(
     chosen = [shoot.clip(c) for c in clips] if clips else list(shoot.readable())
     use, facts = None, None
     if found is not None:
-        facts = _facts(found, declared)
+        facts = facts_of(found, declared)
         if facts.placing.verdict == "disagrees":
             raise LookMisplacedError(found.name, facts.placing.says, facts.placing.remedy)
         use = LookUse(found.name, strength, found.digest, effects)
@@ -135,7 +135,8 @@ def _swept(shoot: Shoot) -> Shoot:
     )
 
 
-def _facts(found: FoundLook, declared: Declared | None) -> LookFacts:
+def facts_of(found: FoundLook, declared: Declared | None) -> LookFacts:
+    """What a look that was found is, and whether it is declared for what it does."""
     file = found.file
     if file is None:
         by = "document"

@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import cast
+
+import msgspec
 
 from evenhand.atomic import write_whole
 from evenhand.drawing.lookhealth import health_page
+from evenhand.jobs.look import LookFacts, facts_of
+from evenhand.jobs.looks import find_look
+from evenhand.luts.declared import Declared
 from evenhand.measure.health import SIZE, STRENGTHS, Health, health_of_parts, parts_of
 from evenhand.measure.healthparts import AnyLook
 from evenhand.measure.healthtraces import Traces, traces
+from evenhand.media.target import check_target, made_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +26,47 @@ class CheckedLook:
 
     health: Health
     traces: tuple[Traces, ...]
+
+
+class Checkup(msgspec.Struct, frozen=True):
+    """A look's health, what it is and where it belongs, and the page of it where one was asked for.
+
+    `fails`: a test fails at the greatest strength, or the look is declared for another signal than
+    its values are made for.
+    """
+
+    health: Health
+    facts: LookFacts
+    fails: bool
+    page: str | None = None
+
+
+def check_named(
+    name: str,
+    declared: Declared | None = None,
+    correction: str | None = None,
+    *,
+    strengths: Sequence[float] = (),
+    to: Path | None = None,
+    overwrite: bool = False,
+) -> Checkup:
+    """Check a look by name or file at some strengths (50, 70 and 100 % if none is said).
+
+    The page is written into folder `to` as NAME.check.html. Raises UsageError for a name that is
+    no look, LookFileError for a file that cannot be read, TargetError for a place that cannot take
+    the page.
+    """
+    found = find_look(name, declared, correction)
+    page = None if to is None else made_folder(to) / f"{found.name}.check.html"
+    if page is not None:
+        check_target(page, overwrite=overwrite)
+    look = cast(AnyLook, found.look)  # every kind that a file can hold has a name
+    checked = check_look(look, strengths=tuple(sorted(set(strengths))) or STRENGTHS)
+    if page is not None:
+        write_page(checked, page)
+    facts = facts_of(found, declared)
+    fails = checked.health.verdict == "fail" or facts.placing.verdict == "disagrees"
+    return Checkup(checked.health, facts, fails, None if page is None else str(page))
 
 
 def check_look(

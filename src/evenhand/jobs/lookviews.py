@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, cast
 
 import cv2
 import msgspec
@@ -24,7 +24,7 @@ from evenhand.jobs.picture import Timed, clip_frame
 from evenhand.kernels import tetrahedra
 from evenhand.measure import lookcards
 from evenhand.measure.health import SIZE, Health, health_of_parts, parts_of
-from evenhand.measure.healthparts import Part, shows
+from evenhand.measure.healthparts import AnyLook, Part, shows
 from evenhand.measure.healthtraces import Traces, traces
 from first_bread import pictures
 
@@ -60,7 +60,7 @@ class ReadyLook:
         """Display signal of a view under the look; KeyError for a strength not made ready."""
         part = {each.strength: each for each in self.parts}[strength]
         look = self.found.look
-        if view.shot is not None and view.grade is not None and not shows(look):
+        if view.shot is not None and view.grade is not None and not shows(cast(AnyLook, look)):
             use = LookUse(self.found.name, strength, self.found.digest)
             grade = msgspec.structs.replace(view.grade, look=use)
             return exact_transform(grade, lambda _: look)(view.shot)
@@ -70,7 +70,7 @@ class ReadyLook:
 
 def ready(found: FoundLook, strengths: tuple[float, ...], size: int = SIZE) -> ReadyLook:
     """Measure a look once for all that is shown of it. UsageError where its space has no name."""
-    look = found.look
+    look = cast(AnyLook, found.look)  # every kind that a file can hold has a name
     parts = parts_of(look, size, strengths)
     return ReadyLook(found, tuple(parts), health_of_parts(look, parts), traces(parts))
 
