@@ -17,7 +17,7 @@ from evenhand.grade.look_file import read_look
 from evenhand.jobs import packindex
 from evenhand.jobs.lookpack import in_pool
 from evenhand.jobs.packindex import PackedLook, PackIndex
-from evenhand.jobs.packtext import places_left
+from evenhand.jobs.packtext import places_left, readme
 from evenhand.jobs.packverify import check_look_in_pack
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.luts.archive_read import Archive, ArchiveError, directory_of
@@ -199,6 +199,10 @@ def _structure(archive: Archive, index: PackIndex, sums: dict[str, str]) -> list
         for name in archive.members
         if name not in known
     ]
+    text = _text(archive, packindex.README)
+    if text is not None and text != readme(index):
+        says = f"not the words that this evenhand writes for {packindex.INDEX}"
+        findings.append(Finding("note", packindex.README, says))
     if len({look.name for look in index.looks}) != len(index.looks):
         findings.append(Finding("fail", packindex.INDEX, "two looks of one name"))
     left = places_left((_text(archive, packindex.LICENCE) or b"").decode("utf-8", "replace"))

@@ -74,8 +74,8 @@ def _title(index: PackIndex) -> str:
     count = len(index.looks)
     by = f" by {index.seller}" if index.seller else ""
     lines = [index.name, "=" * len(index.name), ""]
-    lines.append(f"{count} look{'s' if count > 1 else ''}{by}, as tables for any program that")
-    lines += ["reads .cube or .clf. How they may be used: LICENCE.txt.", ""]
+    what = f"{count} look{'s' if count > 1 else ''}{by}, as tables for any program that reads .cube"
+    lines += [fill(f"{what} or .clf. How they may be used: LICENCE.txt.", _WIDTH), ""]
     return "\n".join(lines)
 
 
@@ -186,7 +186,9 @@ def licence(index: PackIndex) -> bytes:
     """A plain licence with marked places. It is a beginning, and no advice."""
     seller = index.seller or f"{MARK}name and address of the seller]]"
     ours = shipped(index.looks)
-    rest = f"\nThe looks {', '.join(ours)} come under a licence of their own as well: {NOTICE}.\n"
+    rest = f"""
+For the looks {", ".join(ours)} the licence in {NOTICE} goes before this one.
+"""
     return f"""\
 Licence of "{index.name}"
 
