@@ -9,6 +9,7 @@ from itertools import product
 from pathlib import Path
 
 import colour
+import cv2
 import msgspec
 import numpy as np
 import PyOpenColorIO as ocio
@@ -20,6 +21,7 @@ from evenhand.grade.document import Grade, LookUse
 from evenhand.grade.exact import exact_transform
 from evenhand.grade.looks import LOOKS
 from evenhand.grade.packtables import PHONE_LOGS
+from evenhand.jobs import lookpack
 from evenhand.jobs.lookpack import PackMade, PackOptions, pack_looks, read_licence
 from evenhand.jobs.looks import find_look
 from evenhand.jobs.packnotice import MIT
@@ -50,6 +52,12 @@ LOG = "instead-of-the-conversion/from-phone-log-{}-generation/{}-from-phone-log-
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, PackMade]:
     path = tmp_path_factory.mktemp("pack") / "looks.zip"
     return path, small_pack(path)
+
+
+@pytest.fixture
+def no_sheet(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without drawing the contact sheet, which costs more than all the rest of a small pack."""
+    monkeypatch.setattr(lookpack, "_sheet", lambda *_: b"no picture")
 
 
 @pytest.fixture(scope="module")
@@ -155,6 +163,7 @@ def test_opencolorio_reads_the_exact_look(members: dict[str, bytes], tmp_path: P
         assert stated["de_max"] == pytest.approx(de.max(), abs=0.01)
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_stated_errors_grow_with_the_step(tmp_path: Path) -> None:
     """Half the step is about a quarter of the error of linear reading; here at least half."""
     both = small_pack(tmp_path / "a.zip", ("rye",), PackOptions(sizes=(17, 33), kinds=("cube",)))
@@ -189,6 +198,7 @@ def test_the_readme_tells_this_packs_own_figures(
             assert figures == pytest.approx(wanted, abs=0.051)
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_the_licence_is_the_sellers(tmp_path: Path, members: dict[str, bytes]) -> None:
     """Marked places to fill in, or the text that was filled in."""
     assert members["LICENCE.txt"].decode().count("[[") == 9
@@ -214,6 +224,7 @@ def test_the_notice_is_the_projects_own_licence(members: dict[str, bytes]) -> No
     assert MIT in members["NOTICE.txt"].decode()
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_a_strength_is_baked_in(tmp_path: Path) -> None:
     """Half of rye is halfway to rye; the title, the words and the index say so."""
     made = small_pack(tmp_path / "a.zip", ("rye",), options(strength=0.5))
@@ -235,13 +246,18 @@ def test_a_black_and_white_may_be_baked_in_weaker(tmp_path: Path) -> None:
     assert made.index.looks[0].verdict == "pass"
 
 
-def posterised(path: Path) -> Path:
-    """A look that fails: six steps."""
-    table = np.round(grid(17) * 5.0) / 5.0
-    path.write_bytes(write(CubeFile(three=Table3D(table), title="Steps")))
-    return path
+def test_the_contact_sheet_is_a_picture_of_each_look(members: dict[str, bytes]) -> None:
+    """A PNG in which rye has colour, and soot below it none."""
+    sheet = cv2.imdecode(np.frombuffer(members["sheet.png"], np.uint8), cv2.IMREAD_COLOR)
+    coloured = np.ptp(sheet.astype(int), axis=2).max(axis=1) > 8
+    height = len(coloured)
+
+    assert members["sheet.png"].startswith(b"\x89PNG")
+    assert coloured[height // 3 : 3 * height // 5].mean() > 0.7
+    assert not coloured[7 * height // 10 :].any()
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_a_failing_look_is_refused_unless_allowed(tmp_path: Path) -> None:
     """And then the index and the words say so."""
     steps = find_look(str(posterised(tmp_path / "Six Steps.cube")))
@@ -258,6 +274,7 @@ def test_a_failing_look_is_refused_unless_allowed(tmp_path: Path) -> None:
     assert "NOTICE.txt" not in members
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_looks_before_the_conversion_go_too(tmp_path: Path) -> None:
     """A look in ACEScct: its own table in a folder that says so, and combined ones."""
     path = tmp_path / "warm.toml"
@@ -282,6 +299,7 @@ def conversion(path: Path, says: str) -> Path:
     return path
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_a_conversion_from_a_file_goes_in_its_own_place(tmp_path: Path) -> None:
     """And never as a look for after the conversion; declared for that, it is refused."""
     good = conversion(tmp_path / "good.cube", "expects phone-log-1, gives bt709-display")
@@ -300,6 +318,7 @@ def test_two_looks_of_one_name_are_refused(tmp_path: Path) -> None:
         small_pack(tmp_path / "a.zip", ("rye", "rye"))
 
 
+@pytest.mark.usefixtures("no_sheet")
 def test_what_is_there_is_kept(tmp_path: Path) -> None:
     """Unless it is to be replaced; and a stop leaves what was there."""
     target = tmp_path / "a.zip"

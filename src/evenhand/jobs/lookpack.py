@@ -18,15 +18,14 @@ from typing import Final, TypeVar, cast
 import msgspec
 
 from evenhand.atomic import whole_file
-from evenhand.drawing.packsheet import contact_sheet
 from evenhand.errors import LookMisplacedError, UsageError
 from evenhand.grade.clf import one_line
-from evenhand.grade.exact import Look
 from evenhand.grade.look_stages import gives_of
-from evenhand.grade.packtables import RENDERING, Conversions, Setting, mixed, settings_of
+from evenhand.grade.packtables import RENDERING, Conversions, Setting, settings_of
 from evenhand.grade.recipe import Recipe
 from evenhand.jobs import packindex
 from evenhand.jobs.looks import FoundLook
+from evenhand.jobs.looksheet import look_sheet, sheet_file
 from evenhand.jobs.packhealth import advised, health_in_pack, packed_health
 from evenhand.jobs.packindex import PackedLook, PackedTable, PackIndex, TableKind
 from evenhand.jobs.packnotice import notice
@@ -36,7 +35,6 @@ from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.luts.archive import Packed, packed, pieces
 from evenhand.measure.health import Health
 from evenhand.measure.healthparts import AnyLook
-from evenhand.measure.healthspace import Transform, on_display
 from evenhand.measure.lookkind import look_kind
 from evenhand.measure.lookplace import check_declared
 from evenhand.media.target import check_target
@@ -120,7 +118,7 @@ def pack_looks(
     )
     for entry in entries:
         add(_document(entry), entry.found.content)
-    add(packindex.SHEET, _sheet(entries, options.strength))
+    add(packindex.SHEET, _sheet(entries, options, progress))
     add(packindex.README, readme(index))
     add(packindex.LICENCE, licence(index) if options.licence is None else options.licence)
     ours = shipped(packed_looks)
@@ -296,17 +294,16 @@ def _safe(found: FoundLook) -> str:
     return name
 
 
-def _sheet(entries: Sequence[_Entry], strength: float) -> bytes:
-    return contact_sheet([(_title(e), _shown(e.found.look, strength)) for e in entries])
+def _sheet(entries: Sequence[_Entry], options: PackOptions, progress: Progress) -> bytes:
+    """The contact sheet at the strength that is baked in.
 
-
-def _shown(look: Look, strength: float) -> Transform:
-    """A look at a strength on display signal; a conversion is mixed there, others in their own."""
-    expects, gives = look.space, gives_of(look)
-    if expects == gives:
-        return on_display(lambda v: mixed(v, look, strength), expects, gives)
-    whole = on_display(look.apply, expects, gives)
-    return lambda v: v + strength * (whole(v) - v)
+    Full strength is measured beside it and left out again, as in `health_in_pack`.
+    """
+    strengths = (options.strength, 1.0)[: 1 if options.strength == 1.0 else 2]
+    found = [entry.found for entry in entries]
+    model = look_sheet(found, strengths, title=options.name, progress=progress)
+    looks = tuple(msgspec.structs.replace(look, rows=look.rows[:1]) for look in model.looks)
+    return sheet_file(msgspec.structs.replace(model, looks=looks), "png")
 
 
 def in_pool(

@@ -88,7 +88,7 @@ def _contents(index: PackIndex) -> str:
     for folder in sorted(places):
         lines += [folder + "/", *_indented(_place_words(places[folder][0]))]
     lines += ["documents/", *_indented("the looks themselves: text or tables to make others from")]
-    lines += [SHEET, *_indented("each look on the same ramps and colours")]
+    lines += [SHEET, *_indented("each look on the same scenes, ramps, skins and chart")]
     return "\n".join(lines) + "\n"
 
 
