@@ -20,6 +20,7 @@ _PLAIN: Final = (
     *(334, 260, 334, 584),
 )  # the letters 32 to 126
 _OTHER: Final = 600  # about the mean of accented capitals
+_SLACK: Final = 1.08  # letters of pictures are wider than those of paper by up to that
 _BOLD: Final = 1.08  # bold letters are wider by at most that much on the whole
 
 
@@ -33,7 +34,7 @@ def wrapped(text: str, room: float, size: float) -> list[str]:
     """Lines no wider than `room`, broken between words; a word that is wider stands alone."""
     lines: list[str] = []
     for word in text.split():
-        if lines and width(f"{lines[-1]} {word}", size) <= room:
+        if lines and _SLACK * width(f"{lines[-1]} {word}", size) <= room:
             lines[-1] += f" {word}"
         else:
             lines.append(word)
@@ -42,9 +43,9 @@ def wrapped(text: str, room: float, size: float) -> list[str]:
 
 def clipped(text: str, room: float, size: float) -> str:
     """The text, or as much of it as fits, with an ellipsis."""
-    if width(text, size) <= room:
+    if _SLACK * width(text, size) <= room:
         return text
     end = len(text)
-    while end and width(text[:end] + "…", size) > room:
+    while end and _SLACK * width(text[:end] + "…", size) > room:
         end -= 1
     return text[:end].rstrip() + "…"

@@ -6,11 +6,14 @@ from evenhand.drawing.lookmodel import SheetModel
 from evenhand.drawing.webpage import rendered
 
 _RATIO = "1.7778"  # frames of scenes are alike, so that looks can be compared down the page
+_MOST_ACROSS = 6
 
 
 def sheet_html(model: SheetModel) -> str:
     """The whole page."""
-    return rendered("looksheet.html.j2", m=model, ratio=_RATIO, headline=headline(model))
+    _, across = in_lines(len(model.scenes))
+    said = headline(model)
+    return rendered("looksheet.html.j2", m=model, ratio=_RATIO, across=across, headline=said)
 
 
 def headline(model: SheetModel) -> str:
@@ -24,3 +27,9 @@ def headline(model: SheetModel) -> str:
         return f"At {at}: {'it' if count == 1 else 'every one'} passes each test of its health."
     fails = f", {failed} {'fails' if failed == 1 else 'fail'} one" if failed else ""
     return f"At {at}: {passed} of {count} {'passes' if passed == 1 else 'pass'} every test{fails}."
+
+
+def in_lines(count: int) -> tuple[int, int]:
+    """Lines of pictures that are about as long as each other, and pictures in the longest."""
+    lines = max(1, -(-count // _MOST_ACROSS))
+    return lines, max(1, -(-count // lines))

@@ -14,7 +14,7 @@ import msgspec
 
 from evenhand.drawing.lettering import clipped, width, wrapped
 from evenhand.drawing.lookmodel import Column, Row, SheetLook, SheetModel, WallModel
-from evenhand.drawing.looksheet import headline
+from evenhand.drawing.looksheet import headline, in_lines
 from evenhand.drawing.model import Picture
 
 Tone = Literal["ink", "quiet", "warn", "fail", "mat", "hair"]
@@ -22,7 +22,6 @@ Tone = Literal["ink", "quiet", "warn", "fail", "mat", "hair"]
 A4: Final = (595.28, 841.89)
 _MARGIN, _GAP, _SIDE = 30.0, 5.0, 6.0
 _BETWEEN = 9.0
-_ACROSS = 4
 _TALL_WIDTH: Final = 960.0
 
 
@@ -86,13 +85,13 @@ def sheet_pages(model: SheetModel, whole: bool = False) -> list[Page]:
     y = _head(page, model.title, headline(model))
     y = _block(page, y, model, None, None)
     for look in model.looks:
-        for place, row in enumerate(look.rows):
-            high = _block_height(page, model, look if place == 0 else None)
+        for row in look.rows:
+            high = _block_height(page, model, look, row)
             if not whole and y + high > bottom:
                 page = Page(*A4)
                 pages.append(page)
                 y = _block(page, _MARGIN, scenes_only, None, None)
-            y = _block(page, y, model, look if place == 0 else None, row)
+            y = _block(page, y, model, look, row)
     if whole:
         page.height = y + 20.0
     _feet(pages, model.title)
@@ -104,9 +103,10 @@ def wall_page(model: WallModel) -> Page:
     page = Page(_TALL_WIDTH, 0.0)
     lead = f"{model.clip} at {model.at}, each look at {100 * model.strength:.0f} %"
     y = _head(page, f"Looks for {model.clip}", lead)
-    across, gap = 4, 8.0
+    ratio = model.before.width / model.before.height
+    across, gap = 6 if ratio < 1.0 else 4, 8.0
     wide = (page.inner - 2 * _SIDE - (across - 1) * gap) / across
-    high = wide * 9.0 / 16.0
+    high = wide / ratio
     for start in range(0, len(model.tiles), across - 1):
         page.items.append(Box(_MARGIN, y, page.inner, high + 2 * _SIDE, "mat"))
         x = _MARGIN + _SIDE
@@ -144,14 +144,15 @@ def _block(
     y = _caption(page, y, look, row)
     scenes = [c.before for c in model.scenes] if row is None else list(row.scenes)
     cards = [c.before for c in model.cards] if row is None else list(row.cards)
-    wide, lines = _scene_width(page), _lines(model)
+    lines, across = in_lines(len(model.scenes))
+    wide = (page.inner - 2 * _SIDE - (across - 1) * _GAP) / across
     card_wide = _card_width(page, model)
     card_high = card_wide * cards[0].height / cards[0].width if cards else 0.0
     high = lines * (wide * 9.0 / 16.0 + _GAP) + card_high
     page.items.append(Box(_MARGIN, y, page.inner, high + 2 * _SIDE, "mat"))
     for place, (column, picture) in enumerate(zip(model.scenes, scenes, strict=True)):
-        x = _MARGIN + _SIDE + (place % _ACROSS) * (wide + _GAP)
-        down = y + _SIDE + (place // _ACROSS) * (wide * 9.0 / 16.0 + _GAP)
+        x = _MARGIN + _SIDE + (place % across) * (wide + _GAP)
+        down = y + _SIDE + (place // across) * (wide * 9.0 / 16.0 + _GAP)
         _fitted(page, (x, down), (wide, wide * 9.0 / 16.0), picture, _alt(column, look))
     down = y + _SIDE + lines * (wide * 9.0 / 16.0 + _GAP)
     for place, (column, picture) in enumerate(zip(model.cards, cards, strict=True)):
@@ -162,25 +163,22 @@ def _block(
 
 def _caption(page: Page, y: float, look: SheetLook | None, row: Row | None) -> float:
     """Title, purpose, strength and verdict over the pictures."""
-    if row is None:
+    if look is None or row is None:
         page.items.append(Words(_MARGIN, y + 9.0, "Without a look", 11.0, bold=True))
         return y + 15.0
     said = clipped(f"{100 * row.strength:.0f} %: {row.words}", 0.6 * page.inner, 9.0)
     tone: Tone = "quiet" if row.verdict == "pass" else row.verdict
     x = page.width - _MARGIN - width(said, 9.0)
     page.items.append(Words(x, y + 10.0, said, 9.0, tone=tone))
-    if look is None:
-        return y + 14.0
     page.items.append(Words(_MARGIN, y + 10.0, look.title, 13.0, bold=True))
-    for line in _purpose(page, look):
+    for line in _purpose(page, look) if row == look.rows[0] else []:
         page.items.append(Words(_MARGIN, y + 21.5, line, 9.0, tone="quiet"))
         y += 11.5
     return y + 14.0
 
 
-def _block_height(page: Page, model: SheetModel, look: SheetLook | None) -> float:
+def _block_height(page: Page, model: SheetModel, look: SheetLook, row: Row) -> float:
     scratch = Page(page.width, page.height)
-    row = model.looks[0].rows[0]
     return _block(scratch, 0.0, model, look, row) - _BETWEEN
 
 
@@ -192,17 +190,9 @@ def _alt(column: Column, look: SheetLook | None) -> str:
     return f"{column.alt}, {'without a look' if look is None else look.title}"
 
 
-def _scene_width(page: Page) -> float:
-    return (page.inner - 2 * _SIDE - (_ACROSS - 1) * _GAP) / _ACROSS
-
-
 def _card_width(page: Page, model: SheetModel) -> float:
     count = max(1, len(model.cards))
     return (page.inner - 2 * _SIDE - (count - 1) * _GAP) / count
-
-
-def _lines(model: SheetModel) -> int:
-    return -(-len(model.scenes) // _ACROSS)
 
 
 def _fitted(

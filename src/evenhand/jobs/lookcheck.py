@@ -14,7 +14,7 @@ from evenhand.drawing.lookhealth import health_page
 from evenhand.jobs.look import LookFacts, facts_of
 from evenhand.jobs.looks import find_look
 from evenhand.luts.declared import Declared
-from evenhand.measure.health import SIZE, STRENGTHS, Health, health_of_parts, parts_of
+from evenhand.measure.health import SIZE, STRENGTHS, Health, at_strengths, health_of_parts, parts_of
 from evenhand.measure.healthparts import AnyLook
 from evenhand.measure.healthtraces import Traces, traces
 from evenhand.media.target import check_target, made_folder
@@ -61,7 +61,11 @@ def check_named(
     if page is not None:
         check_target(page, overwrite=overwrite)
     look = cast(AnyLook, found.look)  # every kind that a file can hold has a name
-    checked = check_look(look, strengths=tuple(sorted(set(strengths))) or STRENGTHS)
+    asked = set(strengths or STRENGTHS)
+    # Whether it is black and white, and so what it is asked, shows at full strength alone.
+    whole = check_look(look, strengths=sorted(asked | {1.0}))
+    kept = tuple(each for each in whole.traces if each.strength in asked)
+    checked = CheckedLook(at_strengths(whole.health, asked), kept)
     if page is not None:
         write_page(checked, page)
     facts = facts_of(found, declared)

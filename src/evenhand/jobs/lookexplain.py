@@ -116,7 +116,11 @@ def _order(found: FoundLook) -> tuple[Step, ...]:
     """The order of work, with the look in its place."""
     space, gives = found.look.space, gives_of(found.look)
     if space == gives:
-        here = Step(title_of(found), f"in {space} signal, at a strength", here=True)
+        here = Step(
+            title_of(found),
+            "on the display’s signal, at a strength" if space == DISPLAY else f"in {space} signal",
+            here=True,
+        )
         at = 3 if is_scene(space) else 4
         return (*_ORDER[:at], here, *_ORDER[at:])
     here = Step(title_of(found), f"from {space} to {gives}, in place of a rendering", here=True)

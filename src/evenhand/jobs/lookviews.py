@@ -23,7 +23,7 @@ from evenhand.jobs.looks import FoundLook
 from evenhand.jobs.picture import Timed, clip_frame
 from evenhand.kernels import tetrahedra
 from evenhand.measure import lookcards
-from evenhand.measure.health import SIZE, Health, health_of_parts, parts_of
+from evenhand.measure.health import SIZE, Health, at_strengths, health_of_parts, parts_of
 from evenhand.measure.healthparts import AnyLook, Part, shows
 from evenhand.measure.healthtraces import Traces, traces
 from first_bread import pictures
@@ -71,8 +71,12 @@ class ReadyLook:
 def ready(found: FoundLook, strengths: tuple[float, ...], size: int = SIZE) -> ReadyLook:
     """Measure a look once for all that is shown of it. UsageError where its space has no name."""
     look = cast(AnyLook, found.look)  # every kind that a file can hold has a name
-    parts = parts_of(look, size, strengths)
-    return ReadyLook(found, tuple(parts), health_of_parts(look, parts), traces(parts))
+    asked = set(strengths)
+    # Whether it is black and white, and so what it is asked, shows at full strength alone.
+    parts = parts_of(look, size, sorted(asked | {1.0}))
+    health = at_strengths(health_of_parts(look, parts), asked)
+    kept = tuple(part for part in parts if part.strength in asked)
+    return ReadyLook(found, kept, health, traces(kept))
 
 
 def demo_views() -> tuple[View, ...]:

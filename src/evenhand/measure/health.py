@@ -7,7 +7,7 @@ Strength mixes in the look's own space.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import msgspec
@@ -111,6 +111,12 @@ def health_of_parts(look: AnyLook, parts: Sequence[Part]) -> Health:
     """The health of a look that was made ready."""
     neutral = bool(getattr(look, "is_neutral", False))
     return _health(look.name, look.space, neutral, parts)
+
+
+def at_strengths(health: Health, strengths: Collection[float]) -> Health:
+    """The same, of some of its strengths alone."""
+    kept = tuple(part for part in health.strengths if part.strength in strengths)
+    return msgspec.structs.replace(health, strengths=kept)
 
 
 def health_of_table(
