@@ -34,7 +34,7 @@ Signal = NDArray[np.float32]
 SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where faces are looked for
 READ_LONGEST: Final = 960  # pixels of the longer side of the frames that skin is read from
 SEEN_LONGEST: Final = 400  # and of those that the face model looks at: it sees 192 at a time
-HOW_TO_POINT: Final = "or point at skin: evenhand level --skin CLIP@TIME,X,Y"
+HOW_TO_POINT: Final = "point at skin: evenhand level --skin CLIP@TIME,X,Y"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +129,13 @@ def faces_skin(
         return SkinFinding(clip, check_skin(clip, "face", places, grade))
     if faces:
         return SkinFinding(clip, None, "the faces found are too small, clipped or dark to be read")
-    return SkinFinding(clip, None, f"no face was found in {len(SHARES)} frames; {HOW_TO_POINT}")
+    return SkinFinding(clip, None, f"no face was found in {len(SHARES)} frames; to read it, {HOW_TO_POINT}")
 
 
 def faces_missing() -> str:
     """One line for a person where faces cannot be looked for: why, and what to do; else empty."""
     finder = _finder()
-    return f"{finder}; {HOW_TO_POINT}" if isinstance(finder, str) else ""
+    return f"{finder}; or {HOW_TO_POINT}" if isinstance(finder, str) else ""
 
 
 def seen_picture(signal: Signal, grade: Grade) -> Signal:
