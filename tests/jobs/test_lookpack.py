@@ -257,6 +257,13 @@ def test_the_contact_sheet_is_a_picture_of_each_look(members: dict[str, bytes]) 
     assert not coloured[7 * height // 10 :].any()
 
 
+def posterised(path: Path) -> Path:
+    """A look that fails: six steps."""
+    table = np.round(grid(17) * 5.0) / 5.0
+    path.write_bytes(write(CubeFile(three=Table3D(table), title="Steps")))
+    return path
+
+
 @pytest.mark.usefixtures("no_sheet")
 def test_a_failing_look_is_refused_unless_allowed(tmp_path: Path) -> None:
     """And then the index and the words say so."""
