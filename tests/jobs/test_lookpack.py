@@ -41,7 +41,7 @@ KNOWN = (
     "Who", "dE", "How", "Set", "Convert", "Where", "Reading", "Greys", "Range", "Strength",
     "Then", "The", "Two",
     "Large", "Whole", "Measured", "Passes", "Black", "Seller", "Bought", "Returns", "Handing",
-    "Licence", "LICENCE", "README", "NOTICE", "SHA", "SHA256SUMS", "CIEDE2000",
+    "Licence", "LICENCE", "Exposure", "README", "NOTICE", "SHA", "SHA256SUMS", "CIEDE2000",
     "BT", "R", "G", "B", "HLG", "PQ", "HDR", "SDR", "Baker", "Rye", "Soot",
 )
 # fmt: on
@@ -235,8 +235,8 @@ def test_a_strength_is_baked_in(tmp_path: Path) -> None:
 
     assert np.abs(rows - (nodes + LOOKS["rye"].apply(nodes)) / 2.0).max() <= 5.1e-7
     assert made.index.looks[0].strength == 0.5
-    assert 'TITLE "Rye at 50%' in text
-    assert "The tables hold it at 50%" in members["README.txt"].decode()
+    assert 'TITLE "Rye at 50 %' in text
+    assert "The tables hold it at 50 %" in members["README.txt"].decode()
 
 
 def test_a_black_and_white_may_be_baked_in_weaker(tmp_path: Path) -> None:

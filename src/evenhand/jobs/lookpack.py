@@ -30,7 +30,7 @@ from evenhand.jobs.packhealth import advised, health_in_pack, packed_health
 from evenhand.jobs.packindex import PackedLook, PackedTable, PackIndex, TableKind
 from evenhand.jobs.packnotice import notice
 from evenhand.jobs.packtable import Baking, written_tables
-from evenhand.jobs.packtext import licence, readme, shipped
+from evenhand.jobs.packtext import licence, percent, readme, shipped
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.luts.archive import Packed, packed, pieces
 from evenhand.measure.health import Health
@@ -199,7 +199,7 @@ def _entries(
 def _worst(health: Health) -> str:
     fault = health.strengths[-1].faults[0]
     passes = health.passes_at
-    at = f"; nothing fails at {passes:.0%}" if passes else ""
+    at = f"; nothing fails at {percent(passes)}" if passes else ""
     return f"{fault.words} ({fault.name} {fault.value:.3g} {fault.unit}{at})"
 
 
@@ -211,7 +211,9 @@ def _examined(name: str, found: FoundLook, options: PackOptions) -> _Entry:
     placing = check_declared(look_kind(look), look.space, gives_of(look))
     if placing.verdict == "disagrees":
         raise LookMisplacedError(found.name, placing.says, placing.remedy)
-    notes = [f"{placing.says}: {placing.remedy}"] if placing.verdict == "doubtful" else []
+    notes = []
+    if placing.verdict == "doubtful":
+        notes = [f"{placing.says}; {placing.remedy[:1].lower()}{placing.remedy[1:]}"]
     if found.file is not None:
         notes += found.file.warnings
     health = health_in_pack(cast(AnyLook, look), options.strength)

@@ -17,6 +17,7 @@ from evenhand.grade.look_file import FileLook, read_look
 from evenhand.grade.packtables import Conversions, Setting, exact_values, node_signal
 from evenhand.grade.tables import TableLook
 from evenhand.jobs.packindex import PackedTable, TableKind
+from evenhand.jobs.packtext import percent
 from evenhand.luts.archive import Packed, packed
 from evenhand.luts.cube import CubeFile, write
 from evenhand.luts.declared import sentence
@@ -102,13 +103,13 @@ def at_nodes(look: FileLook, size: int) -> Array:
 
 def _data(baking: Baking, kind: TableKind, lattice: Array) -> bytes:
     setting = baking.setting
-    strength = "" if baking.strength == 1.0 else f" at {baking.strength:.0%}"
+    strength = "" if baking.strength == 1.0 else f" at {percent(baking.strength)}"
     title = f"{baking.title}{strength}, {setting.words}"
     if kind == "clf":
         return to_clf(lattice, baking.label, setting.expects, setting.gives, title)
     about = (
         sentence(setting.expects, setting.gives),
-        f"the look at {baking.strength:.0%}, 0 is black and 1 is white of R'G'B' signal",
+        f"the look at {percent(baking.strength)}, 0 is black and 1 is white of R'G'B' signal",
         "read the table by tetrahedral interpolation",
     )
     return write(CubeFile(three=Table3D(lattice), title=title, comments=about))

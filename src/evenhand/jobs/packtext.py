@@ -23,7 +23,12 @@ The order of work
    a table of "after-the-conversion" on the display signal (BT.709, gamma 2.4).
    Or put one table of "instead-of-the-conversion" straight on the log clip,
    and no other conversion before or after it: it converts and does the look.
-3. Where your program balances exposure after a table, do not: correct before.
+3. Exposure and balance are corrected before the look, not after it: what a
+   table has cut off or bent does not come back.
+"""
+_BEFORE: Final = """4. A table of "before-the-conversion" works on the log signal that its folder
+   is named after: bring the picture into that signal, put the table, and
+   convert to the display after it.
 """
 _DO: Final = """\
 How to set it
@@ -48,7 +53,8 @@ What not to do
   darks are crushed and lights burn out.
 - Not the table of the other generation of phone log: colours come out too
   strong or too weak.
-- Not on HDR signal (HLG or PQ): the tables are made for an SDR display.
+- Not on HDR signal (HLG or PQ), unless the table's name says so: the others are
+  made for an SDR display.
 - No table beyond 100 %.
 - Do not convert the tables to fewer points or to whole numbers.
 """
@@ -56,7 +62,15 @@ What not to do
 
 def readme(index: PackIndex) -> bytes:
     """How to use a pack, in words that fit every program with look tables."""
-    parts = [_title(index), _contents(index), _ORDER, _DO, _NOT, _looks(index), _errors(index)]
+    parts = [
+        _title(index),
+        _contents(index),
+        _order(index),
+        _DO,
+        _NOT,
+        _looks(index),
+        _errors(index),
+    ]
     parts.append(
         "Whole and unchanged?\n--------------------\n"
         + fill(
@@ -92,6 +106,11 @@ def _contents(index: PackIndex) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _order(index: PackIndex) -> str:
+    paths = [table.path for look in index.looks for table in look.tables]
+    return _ORDER + (_BEFORE if any(path.startswith("before-") for path in paths) else "")
+
+
 def _place_words(table: PackedTable) -> str:
     if table.log is not None:
         generation = {"phone-log-1": "first", "phone-log-2": "second"}[table.log]
@@ -124,8 +143,8 @@ def _looks(index: PackIndex) -> str:
 
 
 def _advice(look: PackedLook) -> str:
-    baked = f"The tables hold it at {look.strength:.0%}. " if look.strength < 1.0 else ""
-    faults = [f"{f.name} {f.value:g} {f.unit}" for f in look.health[-1].faults]
+    baked = f"The tables hold it at {percent(look.strength)}. " if look.strength < 1.0 else ""
+    faults = [f"{f.name} {f.value:.3g} {f.unit}".rstrip() for f in look.health[-1].faults]
     if look.verdict == "pass":
         return f"{baked}Passes every test of its health at full strength."
     what = "FAILS tests of its health" if look.verdict == "fail" else "Passes with a warning"
@@ -133,7 +152,7 @@ def _advice(look: PackedLook) -> str:
     if look.advised is None:
         return told + " No strength was found at which nothing fails."
     if look.advised < 1.0:
-        return f"{told} Advised: at most {look.advised:.0%}."
+        return f"{told} Advised: at most {percent(look.advised)}."
     return told
 
 
@@ -219,6 +238,11 @@ again with this file. Then take out this paragraph.]]
 
 7. The law of {MARK}country]] holds; the courts of {MARK}place]] decide.
 {rest if ours else ""}""".encode()
+
+
+def percent(share: float) -> str:
+    """A share as people write it."""
+    return f"{100 * share:.3g} %"
 
 
 def places_left(text: str) -> int:

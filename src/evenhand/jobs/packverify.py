@@ -18,6 +18,7 @@ from evenhand.grade.recipe import Recipe, digest, parse
 from evenhand.jobs.packhealth import health_in_pack
 from evenhand.jobs.packindex import PackedLook, PackedTable
 from evenhand.jobs.packtable import Baking, at_nodes, measured
+from evenhand.jobs.packtext import percent
 from evenhand.luts.archive_read import Archive
 from evenhand.luts.declared import Declared
 from evenhand.luts.errors import LookFileError
@@ -89,7 +90,7 @@ def _statement(made: Recipe | FileLook, look: PackedLook) -> Iterator[Told]:
     stated = tuple((part.strength, part.verdict) for part in look.health)
     found = tuple((part.strength, part.verdict) for part in health.strengths)
     if stated != found:
-        told = ", ".join(f"{verdict} at {strength:.0%}" for strength, verdict in found)
+        told = ", ".join(f"{verdict} at {percent(strength)}" for strength, verdict in found)
         yield "fail", look.document, f"its health is {told}, which is not what the index says"
     if health.verdict != "pass":
         faults = "; ".join(fault.words for fault in health.strengths[-1].faults)
