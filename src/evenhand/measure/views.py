@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 FloatImage = NDArray[np.float32]
 
 KEYPOINTS = 1500
-# Longest side of the picture that they are sought in. On 90 pairs 480 pixels found as many common
-# views as 640, to the same error, in half of the time.
-KEYPOINT_SIZE = 480
+# Longest side of the picture that they are sought in. At 480 pixels they take half of the time, and
+# of 90 close-ups 72 are found in their wide instead of 75.
+KEYPOINT_SIZE = 640
 # How far below the clip level (signal) a pixel has to stay: 4:2:0 chroma smears the clipped edge.
 CLIP_MARGIN = 0.02
 # Distance of the nearest to the second nearest descriptor (Lowe 2004 took 0.8).
