@@ -68,7 +68,7 @@ def command(
     else:
         _tell(checked)
     if checked.fails:
-        raise SystemExit(1)
+        raise click.exceptions.Exit(1)
 
 
 def _tell(checked: Checkup) -> None:

@@ -71,22 +71,18 @@ def sheet(
     LOOK is a name of `look list`, or a file; without one all that come with evenhand are shown.
     """
     from evenhand.cli import show
-    from evenhand.jobs.looksheet import write_sheet
+    from evenhand.jobs.looksheet import SheetWishes, write_sheet
     from evenhand.shoot.store import shoot_folder
 
-    timed = [_clip_at(text) for text in clips]
+    wishes = SheetWishes(
+        strengths=strengths,
+        clips=tuple(_clip_at(text) for text in clips),
+        kinds=tuple(dict.fromkeys(kinds)),
+        overwrite=overwrite,
+    )
     folder = shoot_folder(shoot_dir, Path.cwd()) if clips else None
     with show.progress(quiet=as_json) as progress:
-        made = write_sheet(
-            names,
-            to,
-            strengths=strengths,
-            folder=folder,
-            clips=timed,
-            kinds=tuple(dict.fromkeys(kinds)),
-            overwrite=overwrite,
-            progress=progress,
-        )
+        made = write_sheet(names, to, wishes, folder, progress)
     if as_json:
         show.json_out(made)
         return
@@ -136,8 +132,7 @@ def wall(
     with show.progress(quiet=as_json) as progress:
         made = write_wall(
             folder,
-            clip,
-            functools.partial(_seconds, at),
+            (clip, functools.partial(_seconds, at)),
             to,
             strength=strength,
             overwrite=overwrite,

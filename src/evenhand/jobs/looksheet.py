@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -19,7 +20,7 @@ from evenhand.drawing.sheetpicture import page_png
 from evenhand.errors import UsageError
 from evenhand.grade.look_stages import gives_of
 from evenhand.grade.spaces import DISPLAY
-from evenhand.jobs.look import list_looks
+from evenhand.jobs.look import facts_of, list_looks
 from evenhand.jobs.looks import FoundLook, find_look
 from evenhand.jobs.lookviews import (
     LONGEST,
@@ -55,6 +56,16 @@ class Sheet(msgspec.Struct, frozen=True):
     looks: tuple[SheetHealth, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetWishes:
+    """How a sheet is to be: strengths 0..1, clips with a time in each, formats of its files."""
+
+    strengths: tuple[float, ...] = (1.0,)
+    clips: tuple[tuple[str, Timed], ...] = ()
+    kinds: tuple[str, ...] = FORMATS
+    overwrite: bool = False
+
+
 def look_sheet(
     found: Sequence[FoundLook],
     strengths: Sequence[float] = (1.0,),
@@ -79,6 +90,7 @@ def look_sheet(
         scenes=tuple(Column(v.name, v.alt, drawn(v, v.shown)) for v in scenes),
         cards=tuple(Column(v.name, v.alt, drawn(v, v.shown)) for v in cards),
         looks=tuple(looks),
+        notes=tuple(note for each in found for note in _notes(each)),
     )
 
 
@@ -95,27 +107,23 @@ def sheet_file(model: SheetModel, kind: str) -> bytes:
 def write_sheet(
     names: Sequence[str],
     to: Path,
-    *,
-    strengths: Sequence[float] = (1.0,),
+    wishes: SheetWishes,
     folder: Path | None = None,
-    clips: Sequence[tuple[str, Timed]] = (),
-    kinds: Sequence[str] = FORMATS,
-    overwrite: bool = False,
     progress: Progress = silent,
 ) -> Sheet:
     """Write a sheet of the looks named (all that evenhand brings, if none is) into folder `to`.
 
-    `clips` are clips of the shoot in `folder`, with a time in each. Raises UsageError for a name
-    that is no look or no clip, LookFileError for a file that cannot be read, TargetError where the
-    place cannot take it.
+    `folder` is of the shoot that the clips are of. Raises UsageError for a name that is no look or
+    no clip, LookFileError for a file that cannot be read, TargetError where the place cannot take
+    it.
     """
     found = [find_look(name) for name in names or [line.name for line in list_looks()]]
     made_folder(to)
-    targets = {kind: to / f"looks.{kind}" for kind in kinds}
+    targets = {kind: to / f"looks.{kind}" for kind in wishes.kinds}
     for target in targets.values():
-        check_target(target, overwrite=overwrite)
-    own = [] if folder is None else [clip_view(folder, clip, at) for clip, at in clips]
-    model = look_sheet(found, strengths, own, _title(found), progress)
+        check_target(target, overwrite=wishes.overwrite)
+    own = [] if folder is None else [clip_view(folder, clip, at) for clip, at in wishes.clips]
+    model = look_sheet(found, wishes.strengths, own, _title(found), progress)
     for kind, target in targets.items():
         write_whole(target, sheet_file(model, kind))
     return Sheet(
@@ -139,6 +147,17 @@ def expects(found: FoundLook) -> str:
     if space == gives == DISPLAY:
         return "for the BT.709 display"
     return f"for {space}" if space == gives else f"from {space} to {gives}"
+
+
+def _notes(found: FoundLook) -> list[str]:
+    """What a person should know of a look file before judging it by its pictures."""
+    if found.file is None:
+        return []
+    facts = facts_of(found, None)
+    notes = [f"{title_of(found)}: {warning}." for warning in facts.warnings]
+    if facts.placing.verdict == "disagrees":
+        notes.append(f"{title_of(found)}: {facts.placing.says}. {facts.placing.remedy}.")
+    return notes
 
 
 def _title(found: Sequence[FoundLook]) -> str:

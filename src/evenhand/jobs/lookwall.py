@@ -38,8 +38,7 @@ class Wall(msgspec.Struct, frozen=True):
 
 def write_wall(
     folder: Path,
-    clip: str,
-    at: Timed,
+    moment: tuple[str, Timed],
     to: Path,
     *,
     strength: float = 1.0,
@@ -48,13 +47,15 @@ def write_wall(
 ) -> Wall:
     """Write a wall of all looks that evenhand brings and the shoot keeps, as .html or .png.
 
+    `moment` is a clip and a time in it.
+
     Raises UsageError for another suffix and for what `still` refuses, TargetError where the place
     cannot take it.
     """
     if to.suffix.lower() not in (".html", ".png"):
         raise UsageError(to, "a wall is HTML or PNG", "End the name with .html or .png")
     check_target(to, overwrite=overwrite)
-    view = clip_view(folder, clip, at)
+    view = clip_view(folder, *moment)
     model = look_wall(view, _all_looks(folder), strength, progress)
     data = wall_html(model).encode() if to.suffix.lower() == ".html" else page_png(wall_page(model))
     write_whole(to, data)
