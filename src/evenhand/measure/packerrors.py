@@ -1,9 +1,9 @@
 """How far a table in a pack is from the exact look: on natural colours, and on hard ones.
 
-Natural colours are drawn by program, the same every time: exposures about the grey card (two stops
-either way in two thirds of them), hues mostly along the warm-cool line, quiet colours far more
-often than strong ones, and a sensor's noise. Hard ones are, of log, the stress set that compiled
-grades are held to, and of a display colours spread evenly over all that it can show.
+Natural colours are drawn by program, the same every time: exposures about two stops under the grey
+card (three stops either way in two thirds of them), hues mostly along the warm-cool line, quiet
+colours far more often than strong ones, and a sensor's noise. Hard ones are, of log, the stress set
+that compiled grades are held to, and of a display colours spread evenly over all that it can show.
 """
 
 from __future__ import annotations
@@ -75,12 +75,12 @@ def errors(exact: Array, read: Array, gives: str) -> Errors:
 def natural_light() -> Array:
     """Scene light, linear BT.709, (NATURAL, 3), grey card at 0.18."""
     stops, turn, strong, side, _ = _draws()
-    exposure = 0.18 * 2.0 ** np.clip(-0.5 + 2.0 * stops, -7.0, 5.0)
+    exposure = 0.18 * 2.0 ** np.clip(-2.0 + 3.0 * stops, -12.0, 6.0)
     # Hue in sixths of a turn from red: orange and azure, each within half a sixth or so; a quarter
     # of the colours anywhere.
     lean = np.where(side < 0.45, 0.5, 3.5) + 0.45 * (turn - 0.5) * 2.0
     hue = np.where(side > 0.75, 6.0 * turn, lean)
-    purity = np.minimum(-0.16 * np.log1p(-strong), 0.8)
+    purity = np.minimum(-0.25 * np.log1p(-strong), 0.98)
     steps = (hue[:, None] - np.array([0.0, 2.0, 4.0]) + 3.0) % 6.0 - 3.0
     pure = np.clip(2.0 - np.abs(steps), 0.0, 1.0)
     mixed = 1.0 - purity[:, None] * (1.0 - pure)
