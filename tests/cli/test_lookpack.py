@@ -57,6 +57,7 @@ def test_json(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
         (("rye", "--to", "a.zip", "--format", "png"), 2, "png"),
         (("rye", "--to", "a.zip", "--strength", "0%"), 2, "no look is left"),
         (("rye", "--to", "a.zip", "--gives", "hlg"), 2, "--space"),
+        (("rye", "--to", "a.zip", "--name", "a\nb"), 2, "unprintable"),
         (("rye", "--to", "a.zip", "--licence", "none.txt"), 2, "cannot be read"),
         (("rye", "--to", "none/a.zip"), 1, "folder does not exist"),
         (("missing.cube", "--to", "a.zip"), 1, "cannot be read"),

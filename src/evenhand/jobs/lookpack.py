@@ -40,6 +40,7 @@ from evenhand.measure.lookplace import check_declared
 from evenhand.media.target import check_target
 
 _MOST: Final = 200
+_NAME_LENGTH: Final = 120
 _LICENCE_BYTES: Final = 1 << 20
 _THREADS: Final = min(4, os.cpu_count() or 1)
 _T = TypeVar("_T")
@@ -101,6 +102,9 @@ def pack_looks(
     """
     if not 0.0 < options.strength <= 1.0:
         raise UsageError("--strength", "no look is left at 0 %", "Give more, up to 100 %")
+    for option, words in (("--name", options.name), ("--seller", options.seller)):
+        if not words.isprintable() or len(words) > _NAME_LENGTH:
+            raise UsageError(option, "it is long or unprintable", "Give one short line")
     if to.suffix.lower() != ".zip":
         raise UsageError(to, "a pack is a zip archive", "End the name with .zip")
     check_target(to, overwrite=overwrite)

@@ -205,9 +205,8 @@ def licence(index: PackIndex) -> bytes:
     """A plain licence with marked places. It is a beginning, and no advice."""
     seller = index.seller or f"{MARK}name and address of the seller]]"
     ours = shipped(index.looks)
-    rest = f"""
-For the looks {", ".join(ours)} the licence in {NOTICE} goes before this one.
-"""
+    words = f"For the looks {', '.join(ours)} the licence in {NOTICE} goes before this one."
+    rest = f"\n{fill(words, _WIDTH)}\n"
     return f"""\
 Licence of "{index.name}"
 
