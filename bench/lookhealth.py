@@ -66,6 +66,8 @@ class Case(msgspec.Struct, frozen=True):
         """Whether the figure is asked of this look at all."""
         if key == "cast" and not self.neutral:
             return False
+        if key == "pinned" and not self.found["hues"]:
+            return False  # all colours on one line: most of them lie at its ends or near
         return key not in not_asked(has_hues=bool(self.found["hues"]))
 
     def wrong(self, key: str) -> bool:
