@@ -157,7 +157,8 @@ def _tell_checked(checked: PackChecked) -> None:
     from evenhand.cli import show
 
     for finding in checked.findings:
-        show.line(f"{finding.level}: {finding.member}: {finding.says}")
+        said = f"{finding.level}: {finding.member}: {finding.says}"
+        show.line("".join(c if c.isprintable() else "?" for c in said))  # names are anybody's
     kind = "" if checked.ours else " (not of our making)"
     held = f"{checked.members} files, {checked.tables} tables"
     verdict = "pass" if checked.passes else "fail"

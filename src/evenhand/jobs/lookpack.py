@@ -39,7 +39,7 @@ from evenhand.measure.lookkind import look_kind
 from evenhand.measure.lookplace import check_declared
 from evenhand.media.target import check_target
 
-_MOST: Final = 200
+MOST: Final = 200
 _NAME_LENGTH: Final = 120
 _LICENCE_BYTES: Final = 1 << 20
 _THREADS: Final = min(4, os.cpu_count() or 1)
@@ -174,8 +174,8 @@ def _entries(
     looks: Sequence[FoundLook], options: PackOptions, progress: Progress
 ) -> tuple[_Entry, ...]:
     """The looks by name, each tested; the failing ones are named together."""
-    if not 1 <= len(looks) <= _MOST:
-        raise UsageError("look pack", f"{len(looks)} looks", f"Name 1 to {_MOST}")
+    if not 1 <= len(looks) <= MOST:
+        raise UsageError("look pack", f"{len(looks)} looks", f"Name 1 to {MOST}")
     named: dict[str, FoundLook] = {}
     for found in looks:
         name = _safe(found)

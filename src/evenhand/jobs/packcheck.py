@@ -15,12 +15,12 @@ import msgspec
 
 from evenhand.grade.look_file import read_look
 from evenhand.jobs import packindex
-from evenhand.jobs.lookpack import in_pool
+from evenhand.jobs.lookpack import MOST, in_pool
 from evenhand.jobs.packindex import PackedLook, PackIndex
 from evenhand.jobs.packtext import places_left, readme
 from evenhand.jobs.packverify import check_look_in_pack
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.luts.archive_read import Archive, ArchiveError, directory_of
+from evenhand.luts.archive_read import MAX_MEMBERS, Archive, ArchiveError, directory_of
 from evenhand.luts.errors import LookFileError
 from evenhand.measure.lookkind import look_kind
 
@@ -148,7 +148,11 @@ def _index(archive: Archive) -> tuple[PackIndex | None, list[Finding]]:
         if head.version != packindex.VERSION:
             says = f"version {head.version}; this evenhand reads {packindex.VERSION}"
             return None, [Finding("fail", name, says)]
-        return msgspec.json.decode(data, type=PackIndex), []
+        index = msgspec.json.decode(data, type=PackIndex)
+        tables = sum(len(look.tables) for look in index.looks)
+        if len(index.looks) > MOST or tables > MAX_MEMBERS:
+            return None, [Finding("fail", name, f"{len(index.looks)} looks, {tables} tables")]
+        return index, []
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         return None, [Finding("fail", name, f"it cannot be read: {error}")]
 
@@ -205,6 +209,9 @@ def _structure(archive: Archive, index: PackIndex, sums: dict[str, str]) -> list
         findings.append(Finding("note", packindex.README, says))
     if len({look.name for look in index.looks}) != len(index.looks):
         findings.append(Finding("fail", packindex.INDEX, "two looks of one name"))
+    paths = [table.path for look in index.looks for table in look.tables]
+    if len(set(paths)) != len(paths):
+        findings.append(Finding("fail", packindex.INDEX, "one table named twice"))
     left = places_left((_text(archive, packindex.LICENCE) or b"").decode("utf-8", "replace"))
     if left:
         says = f"{left} places wait to be filled in; pack again with --licence"

@@ -59,11 +59,10 @@ def written_tables(
 ) -> list[tuple[PackedTable, Packed]]:
     """Bake a table and write it. TargetError where a file does not read back as it was meant."""
     lattice = conversions.lattice(baking.look, baking.strength, baking.setting, baking.size)
-    made, found = [], None
+    made = []
     for kind in baking.kinds(kinds):
         data = _data(baking, kind, lattice)
         look, worst = _read_back(data, baking, kind, lattice)
-        found = found or measured(look, baking)
         table = PackedTable(
             path=baking.path(kind),
             place=baking.setting.key,
@@ -75,7 +74,7 @@ def written_tables(
             sha256=hashlib.sha256(data).hexdigest(),
             bytes=len(data),
             read_back=float(f"{worst:.1e}"),
-            errors=found,
+            errors=measured(look, baking),
         )
         made.append((table, packed(table.path, data)))
     return made

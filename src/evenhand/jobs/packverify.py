@@ -11,6 +11,7 @@ import numpy as np
 
 from evenhand.errors import EvenhandError
 from evenhand.grade.exact import Look
+from evenhand.grade.look_export import SIZES
 from evenhand.grade.look_file import FileLook, read_look
 from evenhand.grade.look_stages import gives_of
 from evenhand.grade.packtables import Setting, exact_values, node_signal, settings_of
@@ -39,6 +40,8 @@ def check_look_in_pack(archive: Archive, look: PackedLook) -> list[Told]:
     """What is wrong with a look in a pack, as (level, member, words)."""
     if look.document not in archive.members:
         return []  # told already
+    if not 0.0 < look.strength <= 1.0:
+        return [("fail", look.document, f"a strength of {look.strength:g} in the index")]
     try:
         made = _document(archive.read(look.document), look)
         findings = list(_statement(made, look))
@@ -72,9 +75,8 @@ def _document(data: bytes, look: PackedLook) -> Recipe | FileLook:
 
 def _fits(table: PackedTable, setting: Setting) -> bool:
     stated = (table.expects, table.gives, table.log)
-    return stated == (setting.expects, setting.gives, setting.log) and table.path.startswith(
-        setting.folder + "/"
-    )
+    is_there = table.path.startswith(setting.folder + "/") and table.size in SIZES
+    return is_there and stated == (setting.expects, setting.gives, setting.log)
 
 
 def _statement(made: Recipe | FileLook, look: PackedLook) -> Iterator[Told]:
