@@ -65,7 +65,8 @@ def test_a_look_declared_for_what_it_is_not_fails(call, tmp_path: Path) -> None:
     order = ("look", "check", look, "--space")
 
     assert call(*order, "bt709-display").status == 0
-    wrong = call(*order, "phone-log-1", "--gives", "bt709-display")
+    wrong = call(*order, "phone-log-1", "--gives", "bt709-display", "--strength", "2%")
+    assert wrong.out.splitlines()[-2] == "mild: 2 % passes"
     assert wrong.status == 1
     assert "greys stay where they are" in wrong.out
 
@@ -102,8 +103,8 @@ def test_a_look_is_made_from_a_pair_and_towards_a_still(call, tmp_path: Path) ->
     pair = call("look", "make", "--before", "a.png", "--after", "b.png", "--to", "mine.cube")
     wish = call("look", "make", "--like", "b.png", "--picture", "a.png", "--to", "to-it.toml")
 
-    assert "fit: CIEDE2000" in pair.out
-    assert "of the cube was seen" in pair.out
+    assert "off by CIEDE2000" in pair.out
+    assert "% of the cube" in pair.out
     assert (tmp_path / "mine.cube").stat().st_size > 100_000
     assert wish.status == 0, wish.err
     assert "differs in" in wish.out

@@ -93,7 +93,7 @@ def test_pages_are_the_same_bytes_each_time() -> None:
     """As HTML and as pictures."""
     assert sheet_html(sheet()) == sheet_html(sheet())
     assert wall_html(wall()) == wall_html(wall())
-    for make in (lambda: sheet_pages(sheet(), whole=True)[0], lambda: wall_page(wall())):
+    for make in (lambda: sheet_pages(sheet(1), whole=True)[0], lambda: wall_page(wall())):
         assert page_png(make()) == page_png(make())
 
 

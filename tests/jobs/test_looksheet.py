@@ -72,6 +72,7 @@ def test_black_and_white_is_judged_as_such_at_any_strength() -> None:
     assert [each.strength for each in alone.traces] == [0.7]
 
 
+@pytest.mark.slow
 def test_a_sheet_holds_looks_at_strengths_with_their_health() -> None:
     """And gives the same bytes each time, in all three formats."""
     found = [find_look("rye")]
@@ -155,6 +156,7 @@ def test_a_look_is_explained(tmp_path: Path) -> None:
         explain_look("daybreak", tmp_path / "a.pdf")
 
 
+@pytest.mark.slow
 def test_a_look_for_log_is_explained_before_the_rendering(tmp_path: Path) -> None:
     """Its place in the order of work follows its space."""
     (tmp_path / "bran.toml").write_text(LOG_LOOK)

@@ -85,12 +85,6 @@ def _tell(made: MadeLook) -> None:
         show.paragraph(f"- {move}")
     for effect in made.effects:
         show.paragraph(f"- only where it is used with its effects: {effect}")
-    if made.residual is not None and made.seen is not None:
-        left = made.residual
-        show.line(
-            f"fit: CIEDE2000 {left.median:.2f} for half of the colours, {left.p95:.2f} for 95 %; "
-            f"{show.percent(made.seen)} of the cube was seen"
-        )
     if made.moved:
         show.line(f"the picture after was moved by {made.moved:.1f} pixels to lie on the other")
     if made.gaps:
