@@ -232,7 +232,10 @@ def _tables(
 ) -> tuple[PackedLook, ...]:
     conversions = Conversions()
     bakings = [
-        Baking(entry.name, _title(entry), entry.found.look, options.strength, setting, size)
+        Baking(
+            *(entry.name, _title(entry), entry.found.look, options.strength),
+            *(setting, size, entry.found.digest),
+        )
         for entry in entries
         for setting in entry.settings
         for size in (options.sizes or (setting.size,))

@@ -30,7 +30,10 @@ TOLERANCE: Final = {"cube": 5.1e-7, "clf": 1e-6}
 
 @dataclass(frozen=True, slots=True)
 class Baking:
-    """A table to make: a look, by its name in the pack, at a strength, in a setting, of a size."""
+    """A table to make: a look, by its name in the pack, at a strength, in a setting, of a size.
+
+    `digest` is the SHA-256 of the look, for a comment.
+    """
 
     name: str
     title: str
@@ -38,6 +41,7 @@ class Baking:
     strength: float
     setting: Setting
     size: int
+    digest: str = ""
 
     @property
     def label(self) -> str:
@@ -110,6 +114,7 @@ def _data(baking: Baking, kind: TableKind, lattice: Array) -> bytes:
         sentence(setting.expects, setting.gives),
         f"the look at {percent(baking.strength)}, 0 is black and 1 is white of R'G'B' signal",
         "read the table by tetrahedral interpolation",
+        f"made from the look with SHA-256 {baking.digest}",
     )
     return write(CubeFile(three=Table3D(lattice), title=title, comments=about))
 
