@@ -68,6 +68,7 @@ def test_files_that_are_no_clips_are_rows_and_the_others_go_on(
     assert "A001" in said.out
 
 
+@pytest.mark.slow
 @pytest.mark.media
 def test_a_truncated_clip_is_reported_and_mastered_only_when_asked(
     call, synth: ModuleType, card: Path, tmp_path: Path, log_clip: Path
@@ -88,6 +89,7 @@ def test_a_truncated_clip_is_reported_and_mastered_only_when_asked(
     assert untouched(log_clip) == before
 
 
+@pytest.mark.slow
 @pytest.mark.media
 def test_a_packet_that_does_not_decode_stops_the_master_unless_allowed(
     call, synth: ModuleType, card: Path, tmp_path: Path

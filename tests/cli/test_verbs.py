@@ -46,6 +46,7 @@ def test_the_whole_job_and_its_second_run(call, card: Path, log_clip: Path, tmp_
     assert [p.name for p in card.iterdir()] == ["A001.mov"]
 
 
+@pytest.mark.slow
 def test_a_changed_grade_makes_the_master_anew(
     call, card: Path, log_clip: Path, tmp_path: Path
 ) -> None:

@@ -145,6 +145,7 @@ def test_one_colour_is_enough_to_compile():
         assert np.isfinite(report.de_max)
 
 
+@pytest.mark.slow
 def test_the_kernel_gives_what_the_reference_reading_gives(scene):
     """The kernel's table, bent axis included: a 4:4:4 picture through it is within rounding."""
     compiled = compile_grade(Grade(PHONE_LOG, WARM), scene)

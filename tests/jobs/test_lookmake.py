@@ -155,6 +155,7 @@ def test_pictures_that_cannot_be_a_pair_are_refused(
     assert target.read_text() == "mine"
 
 
+@pytest.mark.slow
 def test_pictures_are_read_as_they_were_written(tmp_path: Path) -> None:
     """16-bit PNG and TIFF to half a code, 8-bit JPEG near it; red stays red."""
     picture = scene()

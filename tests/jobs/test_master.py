@@ -73,6 +73,7 @@ def test_frames_hidden_by_an_edit_list_stay_hidden(mastered: Mastered, numbers: 
     assert numbers(only(result)) == list(range(5, 20))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("matrix", "place"),
     [
@@ -105,6 +106,7 @@ def test_a_turned_clip_comes_out_upright(
     assert max(upright, key=lambda name: float(upright[name].mean())) == place
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [None, (384, 216), (96, 54)], ids=["as shot", "larger", "smaller"])
 def test_a_flat_picture_gets_the_code_of_the_exact_transform(
     mastered: Mastered, size: tuple[int, int] | None
@@ -128,6 +130,7 @@ def test_a_flat_picture_gets_the_code_of_the_exact_transform(
     assert meant == pytest.approx(399.6, abs=1.5)  # ACES 2 puts 18 % grey at 10 cd/m²
 
 
+@pytest.mark.slow
 def test_a_real_clip_of_each_kind_goes_through(real_clips: Path, tmp_path: Path) -> None:
     """HLG turned upright, PQ at a variable rate, SDR at 60 fps: verified, with counts told."""
     scan(real_clips, tmp_path / "real.shoot")

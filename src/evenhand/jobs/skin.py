@@ -129,7 +129,9 @@ def faces_skin(
         return SkinFinding(clip, check_skin(clip, "face", places, grade))
     if faces:
         return SkinFinding(clip, None, "the faces found are too small, clipped or dark to be read")
-    return SkinFinding(clip, None, f"no face was found in {len(SHARES)} frames; to read it, {HOW_TO_POINT}")
+    return SkinFinding(
+        clip, None, f"no face was found in {len(SHARES)} frames; to read it, {HOW_TO_POINT}"
+    )
 
 
 def faces_missing() -> str:
