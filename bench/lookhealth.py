@@ -31,10 +31,10 @@ from evenhand.grade.lattice import tetrahedral  # noqa: E402
 from evenhand.grade.looks import LOOKS  # noqa: E402
 from evenhand.grade.tables import lattice_of  # noqa: E402
 from evenhand.kernels import tetrahedra  # noqa: E402
-from evenhand.measure import healthtable  # noqa: E402
-from evenhand.measure.health import figures, health_of_look, judged  # noqa: E402
-from evenhand.measure.healthlimits import LIMITS, NEUTRAL_CAST, RANK, not_asked  # noqa: E402
-from evenhand.measure.healthprobes import even_points, probes, skin_signal  # noqa: E402
+from evenhand.measure.looks import table  # noqa: E402
+from evenhand.measure.looks.health import figures, health_of_look, judged  # noqa: E402
+from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST, RANK, not_asked  # noqa: E402
+from evenhand.measure.looks.probes import even_points, probes, skin_signal  # noqa: E402
 
 RANDOM: Final = 300
 ROUNDS: Final = 5
@@ -118,14 +118,14 @@ def measured(look: visible.Transform) -> tuple[dict[str, float], dict[str, float
     lattice = lattice_of(made, 33)
     points = even_points(4096)
     found = figures(lattice, made.apply(probes().signal))
-    found["interpolation"] = healthtable.interpolation(
+    found["interpolation"] = table.interpolation(
         np.clip(tetrahedra.read(lattice, points), 0, 1), made.apply(points)
     )
     truth = visible.truths(look, skin_signal().reshape(-1, 3))
     pixels = np.random.default_rng(5).beta(2, 2, size=(20000, 3))
     read = np.clip(tetrahedra.read(lattice, pixels), 0, 1)
-    truth["table"] = healthtable.interpolation(read, made.apply(pixels))
-    found["guess"] = healthtable.interpolation_of_table(lattice)
+    truth["table"] = table.interpolation(read, made.apply(pixels))
+    found["guess"] = table.interpolation_of_table(lattice)
     return found, truth
 
 

@@ -29,7 +29,7 @@ from evenhand.grade.tables import lattice_of
 from evenhand.luts.cube import CubeFile, write
 from evenhand.luts.errors import LookFileError
 from evenhand.luts.tables import Table3D
-from evenhand.measure.lookkind import look_kind
+from evenhand.measure.looks.kind import look_kind
 from evenhand.media.look_file import read_look_bytes
 
 MIB = 1 << 20

@@ -16,7 +16,7 @@ import numpy as np
 from evenhand.grade.exact import scene_light
 from evenhand.jobs.identification import signs_of
 from evenhand.measure.chart import find_chart
-from evenhand.measure.evidence import identify
+from evenhand.measure.identity.evidence import identify
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import small_signals
 from evenhand.media.probe import probe

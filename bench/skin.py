@@ -23,8 +23,8 @@ from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade.document import Grade, Levelling, White
 from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.skin import faces_skin
-from evenhand.measure.skin import point_patch, read_place
-from evenhand.measure.skincheck import check_skin
+from evenhand.measure.skin.check import check_skin
+from evenhand.measure.skin.reading import point_patch, read_place
 from evenhand.media.faces import FaceFinder, face_finder
 from evenhand.shoot import store
 from first_bread import stills

@@ -38,9 +38,9 @@ from simulated_clips import (  # noqa: E402
 from evenhand.colourmath.encodings import Encoding, named  # noqa: E402
 from evenhand.jobs.smallframes import Moment, SmallFrames  # noqa: E402
 from evenhand.jobs.steadying import steadying_of  # noqa: E402
-from evenhand.measure.drift import judge  # noqa: E402
-from evenhand.measure.flicker import find_flicker  # noqa: E402
-from evenhand.measure.framesteps import SmallFrame  # noqa: E402
+from evenhand.measure.steady.drift import judge  # noqa: E402
+from evenhand.measure.steady.flicker import find_flicker  # noqa: E402
+from evenhand.measure.steady.framesteps import SmallFrame  # noqa: E402
 from evenhand.media.decode import frames  # noqa: E402
 from evenhand.media.probe import probe  # noqa: E402
 

@@ -19,7 +19,7 @@ import made_looks as made
 from evenhand.drawing.lookhealth import health_page, panels, summary, table
 from evenhand.grade.looks import LOOKS
 from evenhand.jobs.lookcheck import CheckedLook, check_look
-from evenhand.measure.healthprobes import SKINS
+from evenhand.measure.looks.probes import SKINS
 
 SVG = "{http://www.w3.org/2000/svg}"
 

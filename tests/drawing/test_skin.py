@@ -17,8 +17,8 @@ from evenhand.drawing.model import ClipReport, ReportModel
 from evenhand.drawing.report import report_html
 from evenhand.drawing.skin import seen_skin, skin_svg
 from evenhand.grade.document import Grade
-from evenhand.measure.skin import SkinPlace, SkinReading
-from evenhand.measure.skincheck import SkinCheck, check_skin
+from evenhand.measure.skin.check import SkinCheck, check_skin
+from evenhand.measure.skin.reading import SkinPlace, SkinReading
 
 SVG = "{http://www.w3.org/2000/svg}"
 GRADE = Grade(ENCODINGS["phone-log-1"])

@@ -23,7 +23,7 @@ from evenhand.grade.looks import LOOKS, blend, look_named
 from evenhand.grade.moves import Operator
 from evenhand.grade.recipe import Recipe
 from evenhand.grade.uniform import lab_to_light, lab_to_signal, signal_to_lab
-from evenhand.measure.health import health_of_look
+from evenhand.measure.looks.health import health_of_look
 
 Transform = Callable[[np.ndarray], np.ndarray]
 LUMA = np.array([0.2126, 0.7152, 0.0722])

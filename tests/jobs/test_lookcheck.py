@@ -11,7 +11,7 @@ from evenhand.grade.looks import LOOKS
 from evenhand.grade.tables import TableLook, lattice_of
 from evenhand.jobs.lookcheck import check_look, write_page
 from evenhand.luts.tables import Table3D
-from evenhand.measure.health import health_of_look
+from evenhand.measure.looks.health import health_of_look
 
 
 def test_a_look_and_its_table_are_checked_alike() -> None:

@@ -28,8 +28,8 @@ from evenhand.jobs.packnotice import MIT
 from evenhand.jobs.progress import Step
 from evenhand.luts.cube import CubeFile, write
 from evenhand.luts.tables import Table3D
-from evenhand.measure.healthtable import grid
-from evenhand.measure.packerrors import samples
+from evenhand.measure.looks.errors import samples
+from evenhand.measure.looks.table import grid
 
 sys.path.insert(0, str(Path(__file__).parent))
 from small_pack import NAMES, SMALL, small_pack, taken_apart

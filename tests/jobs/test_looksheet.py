@@ -20,7 +20,7 @@ from evenhand.jobs.looks import find_look
 from evenhand.jobs.looksheet import SheetWishes, look_sheet, sheet_file, write_sheet
 from evenhand.jobs.lookviews import clip_view, demo_views, made_views, ready
 from evenhand.jobs.lookwall import write_wall
-from evenhand.measure.health import health_of_look
+from evenhand.measure.looks.health import health_of_look
 
 START = lambda rate: Fraction(0)  # noqa: E731
 LOG_LOOK = (

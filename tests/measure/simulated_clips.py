@@ -19,9 +19,9 @@ from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
 from evenhand.grade.steadying import channel_gains
 from evenhand.measure import ratios
-from evenhand.measure.framesteps import SmallFrame, frame_step, small_frame
-from evenhand.measure.lightcurve import LightCurve, anchor_of, light_curve
 from evenhand.measure.matching import match
+from evenhand.measure.steady.framesteps import SmallFrame, frame_step, small_frame
+from evenhand.measure.steady.lightcurve import LightCurve, anchor_of, light_curve
 from evenhand.measure.views import AnalysisFrame, features
 
 SIZE = (384, 216)

@@ -22,7 +22,7 @@ from simulated_clips import (
 )
 
 from evenhand.grade.document import Steadying
-from evenhand.measure.drift import KEY_TOLERANCE, Drift, judge, keys_of
+from evenhand.measure.steady.drift import KEY_TOLERANCE, Drift, judge, keys_of
 
 Scenes = Callable[[int], np.ndarray]
 LOG = ENCODINGS["phone-log"]

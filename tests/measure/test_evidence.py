@@ -12,10 +12,10 @@ from evenhand.colourmath.codepoints import code_points
 from evenhand.colourmath.encodings import ENCODINGS, Encoding
 from evenhand.colourmath.transfers import TRANSFERS
 from evenhand.colourmath.ycbcr import to_codes
-from evenhand.measure.clues import Signs, named_curve
-from evenhand.measure.evidence import CONFIDENT, explain, hinted_generation, identify
-from evenhand.measure.picture import PictureStats, measure_pictures
-from evenhand.measure.tags import TagSigns
+from evenhand.measure.identity.clues import Signs, named_curve
+from evenhand.measure.identity.evidence import CONFIDENT, explain, hinted_generation, identify
+from evenhand.measure.identity.picture import PictureStats, measure_pictures
+from evenhand.measure.identity.tags import TagSigns
 
 LOGS = [e for e in ENCODINGS.values() if TRANSFERS[e.transfer].kind == "log" and e.matrix != "rgb"]
 PHONE_LOGS = [e for e in LOGS if e.transfer == "phone-log"]

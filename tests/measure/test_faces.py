@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenhand.measure.faces import (
+from evenhand.measure.skin.faces import (
     CELLS,
     LEAST_SCORE,
     SIDE,

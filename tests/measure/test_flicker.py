@@ -12,8 +12,8 @@ from simulated_clips import ENCODINGS, SMALL
 
 from evenhand.grade.document import Ripple
 from evenhand.grade.steadying import ripple_stops, row_fractions
-from evenhand.measure.flicker import find_flicker, lag_for, visible
-from evenhand.measure.framesteps import SmallFrame, small_frame
+from evenhand.measure.steady.flicker import find_flicker, lag_for, visible
+from evenhand.measure.steady.framesteps import SmallFrame, small_frame
 
 Scenes = Callable[[int], np.ndarray]
 HEIGHT = 144

@@ -12,7 +12,7 @@ from simulated_clips import ENCODINGS, SMALL, crossing
 
 from evenhand.colourmath.encodings import Encoding, named
 from evenhand.grade.steadying import channel_light
-from evenhand.measure.framesteps import (
+from evenhand.measure.steady.framesteps import (
     SmallFrame,
     channel_logs,
     floor_light,

@@ -20,12 +20,12 @@ from evenhand.grade.spaces import space_named
 from evenhand.grade.tables import TableLook, lattice_of
 from evenhand.grade.uniform import lab_to_signal, signal_to_lab
 from evenhand.luts.tables import Table3D
-from evenhand.measure.health import Health, figures, health_of_look, health_of_table, judged
-from evenhand.measure.healthcolour import hue_turn
-from evenhand.measure.healthlimits import LIMITS, RANK
-from evenhand.measure.healthprobes import SKINS, before, even_points, probes, skin_signal
-from evenhand.measure.healthspace import on_display
-from evenhand.measure.healthtable import interpolation_of_table
+from evenhand.measure.looks.colour import hue_turn
+from evenhand.measure.looks.health import Health, figures, health_of_look, health_of_table, judged
+from evenhand.measure.looks.limits import LIMITS, RANK
+from evenhand.measure.looks.probes import SKINS, before, even_points, probes, skin_signal
+from evenhand.measure.looks.space import on_display
+from evenhand.measure.looks.table import interpolation_of_table
 
 
 def verdicts(look: made.Transform, neutral: bool = True) -> dict[str, str]:

@@ -11,8 +11,8 @@ from made_tables import LOGS, RENDERINGS, UNKNOWN_LOGS, UNKNOWN_RENDERINGS
 from evenhand.grade.looks import LOOKS, look_named
 from evenhand.grade.tables import TableLook, lattice_of
 from evenhand.luts.tables import Table3D
-from evenhand.measure.lookkind import LookKind, look_kind
-from evenhand.measure.lookplace import check_declared, check_place
+from evenhand.measure.looks.kind import LookKind, look_kind
+from evenhand.measure.looks.place import check_declared, check_place
 
 DISPLAY = "bt709-display"
 ALL_LOGS = LOGS | UNKNOWN_LOGS

@@ -11,7 +11,7 @@ from evenhand.colourmath.encodings import ENCODINGS
 from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.colourmath.transfers import TRANSFERS
 from evenhand.colourmath.ycbcr import to_codes
-from evenhand.measure.picture import measure_pictures
+from evenhand.measure.identity.picture import measure_pictures
 
 Planes = tuple[Any, Any, Any]
 

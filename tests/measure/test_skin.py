@@ -11,8 +11,8 @@ import pytest
 
 from evenhand.colourmath.encodings import ENCODINGS, transfer_of
 from evenhand.grade.document import Adjustment, Cdl, Grade, Levelling, LookUse, White
-from evenhand.measure.faces import Face
-from evenhand.measure.skin import (
+from evenhand.measure.skin.faces import Face
+from evenhand.measure.skin.reading import (
     SkinReading,
     face_patch,
     middle,

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from evenhand.colourmath.encodings import ENCODINGS, transfer_of
 from evenhand.grade.document import Grade, Levelling, White
 from evenhand.measure.graticule import skin_line
-from evenhand.measure.skin import SkinPlace, SkinReading, point_patch, read_place
-from evenhand.measure.skincheck import SkinCheck, check_skin, compare, turned
+from evenhand.measure.skin.check import SkinCheck, check_skin, compare, turned
+from evenhand.measure.skin.reading import SkinPlace, SkinReading, point_patch, read_place
 
 sys.path.append(str(Path(__file__).parent))
 import published_skins as published

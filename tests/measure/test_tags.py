@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evenhand.measure.tags import TagSigns, resolve, tag_line
+from evenhand.measure.identity.tags import TagSigns, resolve, tag_line
 
 HLG, SDR = TagSigns(9, 18, 9, False), TagSigns(1, 1, 1, False)
 OPEN = TagSigns()

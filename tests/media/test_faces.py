@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from evenhand.colourmath.primaries import rgb_to_rgb
-from evenhand.measure.faces import CELLS, Picture
+from evenhand.measure.skin.faces import CELLS, Picture
 from evenhand.media import faces
 from evenhand.media.faces import FaceFinder, face_finder
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from evenhand.colourmath.encodings import ENCODINGS, Encoding
-from evenhand.measure.clues import Signs
-from evenhand.measure.evidence import identify
-from evenhand.measure.picture import measure_pictures
-from evenhand.measure.tags import TagSigns
+from evenhand.measure.identity.clues import Signs
+from evenhand.measure.identity.evidence import identify
+from evenhand.measure.identity.picture import measure_pictures
+from evenhand.measure.identity.tags import TagSigns
 from evenhand.media.decode import FrameSource, frames, sample
 from evenhand.media.probe import count_decoded, probe
 from evenhand.media.records import ColourTags

@@ -12,7 +12,7 @@ from evenhand.cli.options import Strength, json_option, overwrite_option
 
 if TYPE_CHECKING:
     from evenhand.jobs.lookcheck import Checkup
-    from evenhand.measure.health import Health
+    from evenhand.measure.looks.health import Health
 
 _SIGN = {"pass": "○", "warn": "△", "fail": "✕"}
 _SAID = {"pass": "passes", "warn": "look at it", "fail": "fails"}
@@ -84,7 +84,7 @@ def _tell(checked: Checkup) -> None:
 def tell_health(health: Health) -> None:
     """The table of measures at each strength, then what is not passed and what to do."""
     from evenhand.cli import show
-    from evenhand.measure.healthlimits import LIMITS, NEUTRAL_CAST
+    from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST
 
     rows = []
     for measure in health.strengths[-1].measures:

@@ -12,7 +12,7 @@ from evenhand.errors import UsageError
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ClipFinding, ScanResult
-    from evenhand.measure.evidence import Identification
+    from evenhand.measure.identity.evidence import Identification
 
 
 def shoot_of(card: Path, named: Path | None) -> Path:

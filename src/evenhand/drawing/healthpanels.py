@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.drawing.marks import Point, Scale, signed, tick_step
-from evenhand.measure.healthprobes import SKIN_LEVELS, SKINS
-from evenhand.measure.healthtraces import RAMP_NAMES, Traces
+from evenhand.measure.looks.probes import SKIN_LEVELS, SKINS
+from evenhand.measure.looks.traces import RAMP_NAMES, Traces
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from evenhand.drawing import lookhealth
 from evenhand.drawing.lookmodel import ExplainModel
 from evenhand.drawing.webpage import rendered
-from evenhand.measure.healthtraces import Traces
+from evenhand.measure.looks.traces import Traces
 
 
 def explain_html(model: ExplainModel, traces: Sequence[Traces]) -> str:

@@ -13,9 +13,9 @@ from evenhand.drawing.healthpanels import (
     tint_panel,
     tone_panel,
 )
-from evenhand.measure.health import AtStrength, Health, Measure
-from evenhand.measure.healthlimits import LIMITS, NEUTRAL_CAST, Limit, Verdict
-from evenhand.measure.healthtraces import Traces
+from evenhand.measure.looks.health import AtStrength, Health, Measure
+from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST, Limit, Verdict
+from evenhand.measure.looks.traces import Traces
 
 _SIGN: Final[dict[Verdict, str]] = {"pass": "○", "warn": "△", "fail": "✕"}
 _SAID: Final[dict[Verdict, str]] = {"pass": "passes", "warn": "look at it", "fail": "fails"}

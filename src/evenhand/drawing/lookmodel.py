@@ -5,8 +5,8 @@ from __future__ import annotations
 import msgspec
 
 from evenhand.drawing.model import Picture
-from evenhand.measure.health import AtStrength, Health, Measure
-from evenhand.measure.healthlimits import LIMITS, Verdict
+from evenhand.measure.looks.health import AtStrength, Health, Measure
+from evenhand.measure.looks.limits import LIMITS, Verdict
 
 SIGN: dict[Verdict, str] = {"pass": "○", "warn": "△", "fail": "✕"}
 SAID: dict[Verdict, str] = {"pass": "passes", "warn": "look at it", "fail": "fails"}

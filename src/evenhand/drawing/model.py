@@ -14,7 +14,7 @@ import msgspec
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Residual
 from evenhand.measure.ends import EndsOverTime
-from evenhand.measure.skincheck import SkinCheck
+from evenhand.measure.skin.check import SkinCheck
 
 Verdict = Literal["pass", "warn", "fail", "note"]
 

@@ -24,7 +24,7 @@ from evenhand.drawing.picture import stamp
 from evenhand.drawing.skin import SKIN_STYLE, seen_skin, skin_svg
 from evenhand.drawing.worst import worst
 from evenhand.measure.decisions import Evenness
-from evenhand.measure.skincheck import SkinCheck
+from evenhand.measure.skin.check import SkinCheck
 
 _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
 

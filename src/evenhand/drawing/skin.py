@@ -17,8 +17,8 @@ from xml.sax.saxutils import escape
 from evenhand.drawing import marks
 from evenhand.drawing.evenness import STYLE
 from evenhand.drawing.marks import Point
-from evenhand.measure.skin import SkinReading
-from evenhand.measure.skincheck import SkinCheck
+from evenhand.measure.skin.check import SkinCheck
+from evenhand.measure.skin.reading import SkinReading
 
 Kind = Literal["shot", "levelled", "adjusted", "looked"]
 

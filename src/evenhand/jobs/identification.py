@@ -6,10 +6,10 @@ from pathlib import Path
 
 import msgspec
 
-from evenhand.measure.clues import Signs
-from evenhand.measure.evidence import Identification, identify
-from evenhand.measure.picture import PictureStats, measure_pictures
-from evenhand.measure.tags import TagSigns, known_matrix, resolve
+from evenhand.measure.identity.clues import Signs
+from evenhand.measure.identity.evidence import Identification, identify
+from evenhand.measure.identity.picture import PictureStats, measure_pictures
+from evenhand.measure.identity.tags import TagSigns, known_matrix, resolve
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts, ColourTags
 from evenhand.shoot.cache import Cache

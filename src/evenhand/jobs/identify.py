@@ -14,7 +14,7 @@ from evenhand.errors import ClipError, ShootError, UsageError
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.measure.evidence import Identification
+from evenhand.measure.identity.evidence import Identification
 from evenhand.media.records import ClipFacts
 from evenhand.shoot import store
 from evenhand.shoot.cache import Cache

@@ -21,8 +21,8 @@ from evenhand.jobs.looks import (
     look_notices,
 )
 from evenhand.luts.declared import Declared
-from evenhand.measure.lookkind import LookKind, look_kind
-from evenhand.measure.lookplace import Placing, check_declared
+from evenhand.measure.looks.kind import LookKind, look_kind
+from evenhand.measure.looks.place import Placing, check_declared
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, LookEntry, Shoot
 

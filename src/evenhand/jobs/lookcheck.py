@@ -14,9 +14,16 @@ from evenhand.drawing.lookhealth import health_page
 from evenhand.jobs.look import LookFacts, facts_of
 from evenhand.jobs.looks import find_look
 from evenhand.luts.declared import Declared
-from evenhand.measure.health import SIZE, STRENGTHS, Health, at_strengths, health_of_parts, parts_of
-from evenhand.measure.healthparts import AnyLook
-from evenhand.measure.healthtraces import Traces, traces
+from evenhand.measure.looks.health import (
+    SIZE,
+    STRENGTHS,
+    Health,
+    at_strengths,
+    health_of_parts,
+    parts_of,
+)
+from evenhand.measure.looks.parts import AnyLook
+from evenhand.measure.looks.traces import Traces, traces
 from evenhand.media.target import check_target, made_folder
 
 

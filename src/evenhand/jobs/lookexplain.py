@@ -19,7 +19,7 @@ from evenhand.jobs.looks import FoundLook, find_look
 from evenhand.jobs.looksheet import drawn, title_of
 from evenhand.jobs.lookviews import demo_views, ready
 from evenhand.luts.declared import Declared
-from evenhand.measure.health import STRENGTHS, Health
+from evenhand.measure.looks.health import STRENGTHS, Health
 from evenhand.media.target import check_target
 
 _ORDER: Final = (

@@ -19,7 +19,7 @@ from evenhand.luts.cube import CubeFile
 from evenhand.luts.declared import sentence
 from evenhand.luts.tables import Table3D
 from evenhand.measure.beforeafter import laid_together
-from evenhand.measure.health import Health, health_of_look
+from evenhand.measure.looks.health import Health, health_of_look
 from evenhand.media.picturefile import read_picture
 from evenhand.media.target import check_target
 

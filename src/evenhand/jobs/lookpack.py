@@ -33,10 +33,10 @@ from evenhand.jobs.packtable import Baking, written_tables
 from evenhand.jobs.packtext import licence, percent, readme, shipped
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.luts.archive import Packed, packed, pieces
-from evenhand.measure.health import Health
-from evenhand.measure.healthparts import AnyLook
-from evenhand.measure.lookkind import look_kind
-from evenhand.measure.lookplace import check_declared
+from evenhand.measure.looks.health import Health
+from evenhand.measure.looks.kind import look_kind
+from evenhand.measure.looks.parts import AnyLook
+from evenhand.measure.looks.place import check_declared
 from evenhand.media.target import check_target
 
 MOST: Final = 200

@@ -22,10 +22,10 @@ from evenhand.grade.renderings import output_encoding
 from evenhand.jobs.looks import FoundLook
 from evenhand.jobs.picture import Timed, clip_frame
 from evenhand.kernels import tetrahedra
-from evenhand.measure import lookcards
-from evenhand.measure.health import SIZE, Health, at_strengths, health_of_parts, parts_of
-from evenhand.measure.healthparts import AnyLook, Part, shows
-from evenhand.measure.healthtraces import Traces, traces
+from evenhand.measure.looks import cards
+from evenhand.measure.looks.health import SIZE, Health, at_strengths, health_of_parts, parts_of
+from evenhand.measure.looks.parts import AnyLook, Part, shows
+from evenhand.measure.looks.traces import Traces, traces
 from first_bread import pictures
 
 Signal = NDArray[np.floating]
@@ -92,9 +92,9 @@ def demo_views() -> tuple[View, ...]:
 def made_views() -> tuple[View, ...]:
     """Ramps, measured skins and the 24-patch chart."""
     return (
-        View("ramps", "ramps of grey, of hues and of a sky", lookcards.ramps(), is_made=True),
-        View("skins", "eleven measured skins in three lights", lookcards.skins(), is_made=True),
-        View("chart", "the 24-patch chart", lookcards.chart(), is_made=True),
+        View("ramps", "ramps of grey, of hues and of a sky", cards.ramps(), is_made=True),
+        View("skins", "eleven measured skins in three lights", cards.skins(), is_made=True),
+        View("chart", "the 24-patch chart", cards.chart(), is_made=True),
     )
 
 

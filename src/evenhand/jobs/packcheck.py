@@ -22,7 +22,7 @@ from evenhand.jobs.packverify import check_look_in_pack
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.luts.archive_read import MAX_MEMBERS, Archive, ArchiveError, directory_of
 from evenhand.luts.errors import LookFileError
-from evenhand.measure.lookkind import look_kind
+from evenhand.measure.looks.kind import look_kind
 
 Level = Literal["fail", "note"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import msgspec
 
-from evenhand.measure.health import STRENGTHS, Health, health_of_look
-from evenhand.measure.healthlimits import Verdict
-from evenhand.measure.healthparts import AnyLook
+from evenhand.measure.looks.health import STRENGTHS, Health, health_of_look
+from evenhand.measure.looks.limits import Verdict
+from evenhand.measure.looks.parts import AnyLook
 
 
 class Fault(msgspec.Struct, frozen=True):

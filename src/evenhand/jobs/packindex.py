@@ -7,8 +7,8 @@ from typing import Final, Literal
 import msgspec
 
 from evenhand.jobs.packhealth import PackedStrength
-from evenhand.measure.healthlimits import Verdict
-from evenhand.measure.packerrors import TableErrors
+from evenhand.measure.looks.errors import TableErrors
+from evenhand.measure.looks.limits import Verdict
 
 FORMAT: Final = "pack-of-looks"
 VERSION: Final = 1

@@ -22,7 +22,7 @@ from evenhand.luts.archive import Packed, packed
 from evenhand.luts.cube import CubeFile, write
 from evenhand.luts.declared import sentence
 from evenhand.luts.tables import Table3D
-from evenhand.measure.packerrors import TableErrors, errors, samples
+from evenhand.measure.looks.errors import TableErrors, errors, samples
 
 # Half of the last decimal of a .cube; CLF's seven end in float32.
 TOLERANCE: Final = {"cube": 5.1e-7, "clf": 1e-6}

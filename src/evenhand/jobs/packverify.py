@@ -23,9 +23,9 @@ from evenhand.jobs.packtext import percent
 from evenhand.luts.archive_read import Archive
 from evenhand.luts.declared import Declared
 from evenhand.luts.errors import LookFileError
-from evenhand.measure.lookkind import look_kind
-from evenhand.measure.lookplace import check_declared
-from evenhand.measure.packerrors import Errors
+from evenhand.measure.looks.errors import Errors
+from evenhand.measure.looks.kind import look_kind
+from evenhand.measure.looks.place import check_declared
 
 Told = tuple[Literal["fail", "note"], str, str]
 

@@ -27,9 +27,9 @@ from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.skin import faces_missing, faces_skin
 from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
-from evenhand.measure.evidence import Identification
 from evenhand.measure.findings import light_told, remarks, warnings
 from evenhand.measure.graticule import skin_line
+from evenhand.measure.identity.evidence import Identification
 from evenhand.measure.scopes import measure_scopes
 from evenhand.media.analysis import seconds_of, shot_and_steadied
 from evenhand.media.decode import sample

@@ -20,8 +20,8 @@ from evenhand.grade.document import Adjustment, Grade
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
-from evenhand.measure.skin import SkinPlace, face_patch, point_patch, read_place
-from evenhand.measure.skincheck import SkinCheck, SkinPair, check_skin, compare
+from evenhand.measure.skin.check import SkinCheck, SkinPair, check_skin, compare
+from evenhand.measure.skin.reading import SkinPlace, face_patch, point_patch, read_place
 from evenhand.media.analysis import frame_on_screen, seconds_of, shot_and_steadied
 from evenhand.media.decode import sample
 from evenhand.media.faces import FaceFinder, face_finder

@@ -19,7 +19,7 @@ import numpy as np
 from evenhand.colourmath.encodings import Encoding
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade.document import Ripple, Steadying
-from evenhand.measure.framesteps import (
+from evenhand.measure.steady.framesteps import (
     LONGEST,
     Array,
     SmallFrame,

@@ -21,12 +21,12 @@ from evenhand.colourmath.encodings import Encoding
 from evenhand.grade.document import Ripple, Steadying
 from evenhand.jobs.smallframes import Moment, SmallFrames
 from evenhand.measure.decisions import Match
-from evenhand.measure.drift import Drift, judge, left_alone
-from evenhand.measure.flicker import LEAST_STRENGTH, Flicker, find_flicker
-from evenhand.measure.framesteps import Array, FrameStep, SmallFrame, frame_step
-from evenhand.measure.lightcurve import RAMP, LightCurve, anchor_of, as_light, light_curve
-from evenhand.measure.mainswave import FAINT_FIT
 from evenhand.measure.matching import match
+from evenhand.measure.steady.drift import Drift, judge, left_alone
+from evenhand.measure.steady.flicker import LEAST_STRENGTH, Flicker, find_flicker
+from evenhand.measure.steady.framesteps import Array, FrameStep, SmallFrame, frame_step
+from evenhand.measure.steady.lightcurve import RAMP, LightCurve, anchor_of, as_light, light_curve
+from evenhand.measure.steady.mainswave import FAINT_FIT
 from evenhand.measure.views import Features, features
 from evenhand.media.records import ClipFacts
 

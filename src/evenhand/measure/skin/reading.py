@@ -22,7 +22,7 @@ from evenhand.colourmath.ycbcr import rgb_to_ycc
 from evenhand.grade.document import Adjustment, Grade, Levelling
 from evenhand.grade.exact import FindLook, exact_transform, scene_light
 from evenhand.grade.renderings import output_encoding
-from evenhand.measure.faces import Face
+from evenhand.measure.skin.faces import Face
 
 Floats = NDArray[np.float64]
 Signal = NDArray[np.float32]

@@ -21,7 +21,7 @@ from evenhand.colourmath.primaries import PRIMARIES, rgb_to_xyz
 from evenhand.colourmath.white import kelvin_duv, kelvin_duv_of_uv
 from evenhand.measure import ratios
 from evenhand.measure.decisions import Match
-from evenhand.measure.framesteps import Array, FrameStep
+from evenhand.measure.steady.framesteps import Array, FrameStep
 
 Places = NDArray[np.intp]
 Mask = NDArray[np.bool_]

@@ -10,7 +10,7 @@ import numpy as np
 from evenhand.colourmath.difference import ciede2000
 from evenhand.colourmath.hdr import pq_inverse_eotf
 from evenhand.colourmath.primaries import luminance_weights
-from evenhand.measure.healthprobes import GREYS, INNER, Floats, Seen, before, probes
+from evenhand.measure.looks.probes import GREYS, INNER, Floats, Seen, before, probes
 
 # The white of the display that the steps of visibility are taken on, cd/m².
 WHITE: Final = 100.0

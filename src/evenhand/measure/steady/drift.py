@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.grade.document import Steadying
-from evenhand.measure.framesteps import Array
-from evenhand.measure.lightcurve import RAMP, LightCurve
+from evenhand.measure.steady.framesteps import Array
+from evenhand.measure.steady.lightcurve import RAMP, LightCurve
 
 Status = Literal["steady", "steadied", "left alone"]
 

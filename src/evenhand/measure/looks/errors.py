@@ -22,7 +22,7 @@ from evenhand.grade import ocio
 from evenhand.grade.packtables import RENDERING, Setting
 from evenhand.grade.spaces import DISPLAY, is_display, space_named
 from evenhand.grade.stress import stress_signals
-from evenhand.measure.healthprobes import even_points
+from evenhand.measure.looks.probes import even_points
 
 NATURAL: Final = 20_000
 EVEN: Final = 16_384

@@ -11,9 +11,9 @@ import numpy as np
 from evenhand.grade.spaces import DISPLAY
 from evenhand.grade.tables import lattice_of
 from evenhand.kernels import tetrahedra
-from evenhand.measure.healthprobes import Floats, even_points, probes
-from evenhand.measure.healthspace import Transform, on_display
-from evenhand.measure.healthtable import grid, interpolation, interpolation_of_table
+from evenhand.measure.looks.probes import Floats, even_points, probes
+from evenhand.measure.looks.space import Transform, on_display
+from evenhand.measure.looks.table import grid, interpolation, interpolation_of_table
 
 _POINTS: Final = 4096
 

@@ -16,7 +16,7 @@ import msgspec
 
 from evenhand.colourmath.codepoints import TRANSFER_BY_CODE, UNSPECIFIED
 from evenhand.colourmath.encodings import ENCODINGS, Encoding
-from evenhand.measure.clues import (
+from evenhand.measure.identity.clues import (
     CURVES,
     FAMILIES,
     HLG,
@@ -32,7 +32,7 @@ from evenhand.measure.clues import (
     named_curve,
     sources,
 )
-from evenhand.measure.tags import TagSigns, known_matrix, known_primaries, resolve
+from evenhand.measure.identity.tags import TagSigns, known_matrix, known_primaries, resolve
 
 CONFIDENT: Final = 0.9
 _BY_DARKS: Final = 0.96

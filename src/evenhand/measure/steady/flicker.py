@@ -15,8 +15,8 @@ import msgspec
 import numpy as np
 
 from evenhand.grade.document import Ripple
-from evenhand.measure.framesteps import Array, SmallFrame
-from evenhand.measure.mainswave import (
+from evenhand.measure.steady.framesteps import Array, SmallFrame
+from evenhand.measure.steady.mainswave import (
     LONGEST_LAG,
     RowChanges,
     Wave,

@@ -15,10 +15,10 @@ import numpy as np
 
 from evenhand.grade.tables import TableLook
 from evenhand.kernels import tetrahedra
-from evenhand.measure import healthcolour, healthtable, healthtone
-from evenhand.measure.healthlimits import LIMITS, NEUTRAL_CAST, RANK, Limit, Verdict, not_asked
-from evenhand.measure.healthparts import AnyLook, Part, of_display_look, of_look, of_table, shows
-from evenhand.measure.healthprobes import Floats, probes, seen
+from evenhand.measure.looks import colour, table, tone
+from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST, RANK, Limit, Verdict, not_asked
+from evenhand.measure.looks.parts import AnyLook, Part, of_display_look, of_look, of_table, shows
+from evenhand.measure.looks.probes import Floats, probes, seen
 
 STRENGTHS: Final = (0.5, 0.7, 1.0)
 SIZE: Final = 33
@@ -133,14 +133,14 @@ def figures(lattice: Floats, out: Floats | None = None) -> dict[str, float]:
     known better than by reading the table. Both may leave 0..1, which a display cuts.
     """
     shown = seen(tetrahedra.read(lattice, probes().signal) if out is None else out)
-    table = np.clip(lattice, 0.0, 1.0)
-    even = healthtable.even_table(table)
-    found = healthtone.tone(shown) | healthtone.tint(shown) | healthtone.grey_bend(shown)
-    found |= healthtone.banding(shown) | healthtable.bends(even) | healthtable.detail(even)
-    found |= healthtable.gamut(lattice) | healthtable.folds(table)
-    found |= healthcolour.hues(shown) | healthcolour.tears(shown) | healthcolour.saturation(shown)
-    found |= healthcolour.skins(shown)
-    return found | {"hues": 0.0 if healthcolour.is_black_and_white(shown) else 1.0}
+    held = np.clip(lattice, 0.0, 1.0)
+    even = table.even_table(held)
+    found = tone.tone(shown) | tone.tint(shown) | tone.grey_bend(shown)
+    found |= tone.banding(shown) | table.bends(even) | table.detail(even)
+    found |= table.gamut(lattice) | table.folds(held)
+    found |= colour.hues(shown) | colour.tears(shown) | colour.saturation(shown)
+    found |= colour.skins(shown)
+    return found | {"hues": 0.0 if colour.is_black_and_white(shown) else 1.0}
 
 
 def judged(found: dict[str, float], neutral: bool, has_hues: bool) -> tuple[Measure, ...]:

@@ -15,7 +15,7 @@ import msgspec
 from evenhand.grade.document import Grade
 from evenhand.grade.renderings import output_encoding
 from evenhand.measure.graticule import SkinLine, skin_line
-from evenhand.measure.skin import SkinPlace, SkinReading, middle
+from evenhand.measure.skin.reading import SkinPlace, SkinReading, middle
 
 Found = Literal["face", "person"]
 SkinVerdict = Literal["fine", "told", "warn"]

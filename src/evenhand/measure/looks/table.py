@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenhand.colourmath.difference import ciede2000, lab
 from evenhand.kernels import tetrahedra
-from evenhand.measure.healthprobes import Floats, even_points, lab_of
+from evenhand.measure.looks.probes import Floats, even_points, lab_of
 
 # Bends are taken over steps of this table, whatever the size of the look's own.
 _BEND_SIZE: Final = 33

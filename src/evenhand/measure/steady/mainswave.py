@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.measure.framesteps import Array, SmallFrame, motion_between, row_differences
+from evenhand.measure.steady.framesteps import Array, SmallFrame, motion_between, row_differences
 
 GRID_WANDER: Final = 0.4  # hertz about a lamp's: grids keep within 0.2 Hz of 50, clocks err less
 READOUT: Final = (0.004, 0.034)  # seconds from the first row to the last

@@ -13,7 +13,7 @@ import numpy as np
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade.uniform import GAMMA, lab_to_light
 from evenhand.measure.chart import COLUMNS, ROWS, published_light
-from evenhand.measure.healthprobes import Floats, polar, skin_signal
+from evenhand.measure.looks.probes import Floats, polar, skin_signal
 
 WIDTH, HEIGHT = 480, 144
 _SURROUND: Final = 0.16

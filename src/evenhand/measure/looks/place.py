@@ -7,7 +7,7 @@ from typing import Literal
 import msgspec
 
 from evenhand.grade.spaces import DISPLAY, is_display, is_log
-from evenhand.measure.lookkind import LookKind
+from evenhand.measure.looks.kind import LookKind
 
 Verdict = Literal["agrees", "doubtful", "disagrees"]
 

@@ -18,7 +18,7 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade.renderings import PlainSetting, plain_sdr
 from evenhand.grade.spaces import DISPLAY, is_display, space_named
-from evenhand.measure.healthprobes import Floats
+from evenhand.measure.looks.probes import Floats
 
 Transform = Callable[[Floats], Floats]
 _NODES: Final = 1 << 14

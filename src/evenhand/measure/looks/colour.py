@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.colourmath.difference import ciede2000
-from evenhand.measure.healthprobes import RING_STEP, Floats, Seen, before, probes
+from evenhand.measure.looks.probes import RING_STEP, Floats, Seen, before, probes
 
 # Oklab chroma under which a whole ring has come to grey, and CIELAB chroma under which all skins
 # have: there is no hue left to judge.

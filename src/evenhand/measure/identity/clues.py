@@ -15,8 +15,8 @@ from typing import Final
 import msgspec
 
 from evenhand.colourmath.codepoints import UNSPECIFIED
-from evenhand.measure.picture import DARK, PictureStats
-from evenhand.measure.tags import TagSigns, resolve, tag_line, words
+from evenhand.measure.identity.picture import DARK, PictureStats
+from evenhand.measure.identity.tags import TagSigns, resolve, tag_line, words
 
 PHONE, OTHER, HLG, PQ, SDR = "phone log", "another log", "HLG", "PQ", "SDR"
 FAMILIES: Final = (PHONE, OTHER, HLG, PQ, SDR)

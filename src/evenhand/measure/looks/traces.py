@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from evenhand.kernels import tetrahedra
-from evenhand.measure.healthparts import Part
-from evenhand.measure.healthprobes import (
+from evenhand.measure.looks.parts import Part
+from evenhand.measure.looks.probes import (
     SKIN_LEVELS,
     SKINS,
     Floats,
@@ -21,7 +21,7 @@ from evenhand.measure.healthprobes import (
     seen,
     signal_of,
 )
-from evenhand.measure.healthtone import luma
+from evenhand.measure.looks.tone import luma
 
 _EVERY: Final = 8  # of the 1025 greys: what a curve on a page can show
 _RAMPS: Final = 6

@@ -1,0 +1,1 @@
+"""How a clip means light: clues, tags and pictures, weighed as evidence."""

@@ -1,0 +1,1 @@
+"""What a look is and what it does: kind, place, health, errors of its tables."""

@@ -1,0 +1,1 @@
+"""The hue of skin, as a check."""
