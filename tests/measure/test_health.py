@@ -12,10 +12,14 @@ import msgspec
 import numpy as np
 import pytest
 
+from evenhand.colourmath.cdl import saturate
 from evenhand.colourmath.difference import lab
-from evenhand.colourmath.encodings import transfer_of
+from evenhand.colourmath.encodings import named, transfer_of
+from evenhand.colourmath.primaries import luminance_weights
+from evenhand.grade import ocio
+from evenhand.grade.document import Grade
+from evenhand.grade.exact import exact_transform
 from evenhand.grade.looks import LOOKS
-from evenhand.grade.renderings import PlainSetting, bt709_oetf, plain_sdr
 from evenhand.grade.spaces import space_named
 from evenhand.grade.tables import TableLook, lattice_of
 from evenhand.grade.uniform import lab_to_signal, signal_to_lab
@@ -299,34 +303,66 @@ def test_probes_are_what_they_are_called() -> None:
 
 @pytest.mark.parametrize("space", ["acescct", "phone-log-1", "slog3-full", "hlg", "pq", "srgb"])
 def test_nothing_in_another_space_is_nothing_on_the_display(space: str) -> None:
-    """There and back, to a tenth of a 10-bit code and less."""
-    shown = on_display(made.identity, space, space)
+    """There and back: through ACES 2 its own way back is looser at the edges of the display."""
+    points = even_points(500)
+    error = np.abs(on_display(made.identity, space, space)(points) - points)
 
-    np.testing.assert_allclose(shown(even_points(500)), even_points(500), atol=5e-6)
+    through_aces = space in ("acescct", "phone-log-1", "slog3-full")
+    assert np.percentile(error, 90) < (2e-5 if through_aces else 5e-6)
+    assert error.max() < (5e-3 if through_aces else 5e-6)
 
 
 def test_a_log_look_acts_on_scene_light() -> None:
-    """A stop more in ACEScct (1/17.52 of signal) takes 18 % grey to what shows 36 %."""
+    """A stop more in ACEScct (1/17.52 of signal) takes 18 % grey to what ACES 2 shows of 36 %."""
     stop = on_display(lambda v: v + 1.0 / 17.52, "acescct", "acescct")
-    card, brighter = (np.repeat(bt709_oetf(np.array([x])), 3)[None] for x in (0.18, 0.36))
+    card, brighter = (ocio.render("aces2-sdr", np.full((1, 3), x)) for x in (0.18, 0.36))
 
-    np.testing.assert_allclose(stop(card), brighter, atol=2e-6)
+    np.testing.assert_allclose(stop(card), brighter, atol=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("move", "verdict"),
+    [
+        (lambda v: saturate(v, 0.9, luminance_weights("ap1")), "pass"),
+        (lambda v: v + 0.03, "pass"),
+        (lambda v: v[:, [1, 0, 2]], "fail"),
+    ],
+    ids=["a little less colour", "half a stop", "red for green"],
+)
+def test_a_gentle_log_look_is_healthy_and_a_wild_one_not(
+    move: made.Transform, verdict: str
+) -> None:
+    """A look is judged by what it does, not by the way to its space and back."""
+    health = health_of_look(made.Made("log", move, space="acescct"), size=17, strengths=(1.0,))
+
+    assert health.verdict == verdict
+
+
+@pytest.mark.parametrize("rendering", ["aces2-sdr", "plain-sdr"])
+def test_an_honest_conversion_does_not_fail(rendering: str) -> None:
+    """Whichever rendering it holds: two that both keep greys and order differ by 29 degrees."""
+
+    class Conversion(made.Made):
+        gives = "bt709-display"
+
+    show = exact_transform(Grade(named("phone-log-1"), rendering=rendering))
+    health = health_of_look(Conversion("conversion", show, space="phone-log-1"), strengths=(1.0,))
+
+    assert health.verdict in ("pass", "warn")
 
 
 def test_a_conversion_is_measured_on_the_display() -> None:
-    """From a log to the display: what shows light as plain-sdr does is healthy, and its swap not.
+    """From a log to the display: what shows light as ACES 2 does is healthy, and its swap not.
 
     Strength has nothing to mix with before the display, so it mixes there.
     """
     transfer = transfer_of(space_named("acescct"))
-    setting = PlainSetting(transfer.peak, True, False)
-    matrix = colour.matrix_RGB_to_RGB("ACEScg", "ITU-R BT.709", "CAT02")
 
     class Conversion(made.Made):
         gives = "bt709-display"
 
     def show(signal: np.ndarray) -> np.ndarray:
-        return plain_sdr(np.asarray(transfer.to_light(signal)) @ matrix.T, setting)
+        return ocio.render("aces2-sdr", np.asarray(transfer.to_light(signal))).astype(float)
 
     good = health_of_look(Conversion("conversion", show, space="acescct"), size=33)
     bad = health_of_look(

@@ -17,7 +17,15 @@ from evenhand.grade.tables import TableLook
 from evenhand.kernels import tetrahedra
 from evenhand.measure.looks import colour, table, tone
 from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST, RANK, Limit, Verdict, not_asked
-from evenhand.measure.looks.parts import AnyLook, Part, of_display_look, of_look, of_table, shows
+from evenhand.measure.looks.parts import (
+    AnyLook,
+    Part,
+    gives_of,
+    of_display_look,
+    of_look,
+    of_table,
+    shows,
+)
 from evenhand.measure.looks.probes import Floats, probes, seen
 
 STRENGTHS: Final = (0.5, 0.7, 1.0)
@@ -110,7 +118,8 @@ def parts_of(look: AnyLook, size: int, strengths: Sequence[float]) -> list[Part]
 def health_of_parts(look: AnyLook, parts: Sequence[Part]) -> Health:
     """The health of a look that was made ready."""
     neutral = bool(getattr(look, "is_neutral", False))
-    return _health(look.name, look.space, neutral, parts)
+    converts = look.space != gives_of(look)
+    return _health(look.name, look.space, (neutral, converts), parts)
 
 
 def at_strengths(health: Health, strengths: Collection[float]) -> Health:
@@ -123,7 +132,7 @@ def health_of_table(
     lattice: Floats, name: str, strengths: Sequence[float] = STRENGTHS, neutral: bool = False
 ) -> Health:
     """The health of a table (n, n, n, 3), [b, g, r] over 0..1, of a look for a display."""
-    return _health(name, "bt709-display", neutral, of_table(lattice, strengths))
+    return _health(name, "bt709-display", (neutral, False), of_table(lattice, strengths))
 
 
 def figures(lattice: Floats, out: Floats | None = None) -> dict[str, float]:
@@ -143,9 +152,11 @@ def figures(lattice: Floats, out: Floats | None = None) -> dict[str, float]:
     return found | {"hues": 0.0 if colour.is_black_and_white(shown) else 1.0}
 
 
-def judged(found: dict[str, float], neutral: bool, has_hues: bool) -> tuple[Measure, ...]:
-    """Figures with verdicts, in the order of `LIMITS`; black and white is not asked all."""
-    left_out = not_asked(has_hues=has_hues)
+def judged(
+    found: dict[str, float], neutral: bool, has_hues: bool, converts: bool = False
+) -> tuple[Measure, ...]:
+    """Figures with verdicts, in the order of `LIMITS`; see `not_asked` for what is left out."""
+    left_out = not_asked(has_hues=has_hues, converts=converts)
     return tuple(
         _measure(key, NEUTRAL_CAST if key == "cast" and neutral else limit, found[key])
         for key, limit in LIMITS.items()
@@ -178,12 +189,14 @@ def _own_lattice(look: AnyLook) -> Floats | None:
     return np.asarray(table.values[..., :3], np.float64)
 
 
-def _health(name: str, space: str, neutral: bool, parts: Sequence[Part]) -> Health:
+def _health(name: str, space: str, says: tuple[bool, bool], parts: Sequence[Part]) -> Health:
+    """`says`: whether the look says that it leaves greys grey, and that it is a conversion."""
+    neutral, converts = says
     found = [figures(part.table, part.probed) | {"interpolation": part.error} for part in parts]
     # A black and white that is mixed in takes colour away from skin, and is meant to.
     has_hues, levels = bool(found[-1]["hues"]), []
     for part, figure in zip(parts, found, strict=True):
-        measures = judged(figure, neutral, has_hues)
+        measures = judged(figure, neutral, has_hues, converts)
         worst = max((measure.verdict for measure in measures), key=RANK.__getitem__)
         levels.append(AtStrength(strength=part.strength, verdict=worst, measures=measures))
     return Health(

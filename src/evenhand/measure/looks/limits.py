@@ -233,6 +233,19 @@ _OF_HUE: Final = frozenset(
 )
 
 
-def not_asked(*, has_hues: bool) -> frozenset[str]:
-    """The measures that mean nothing on a look: those of hue and skin on black and white."""
-    return frozenset() if has_hues else _OF_HUE
+# A conversion holds a rendering, and two honest ones differ by as much as this: skin at full light
+# by 29 degrees between the plain one and ACES 2.
+_OF_RENDERING: Final = frozenset(
+    {"hue_speed", "torn", "saturation_drop", "grey_bend", "lost_lights"}
+    | {key for key in _ROWS if key.startswith("skin_") and key != "skin_shift"}
+)
+
+
+def not_asked(*, has_hues: bool, converts: bool = False) -> frozenset[str]:
+    """The measures that mean nothing on a look.
+
+    Those of hue and skin on black and white; on a conversion those that hold its rendering against
+    another.
+    """
+    left = frozenset() if has_hues else _OF_HUE
+    return left | _OF_RENDERING if converts else left

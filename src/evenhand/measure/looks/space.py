@@ -1,9 +1,11 @@
 """A look of any space as it acts on what a display shows.
 
 A look of a log space is put between the display and itself: display signal goes back to the scene
-light that `plain-sdr` would have shown so, from there to the look's own signal, through the look,
-and the same way forward. What the look does not do, this does not do either: the way there and back
-is the identity.
+light that the ACES 2 rendering would have shown so, from there to the look's own signal, through
+the look, and the same way forward. What the look does not do, this does not do either: the way
+there and back is the identity. The plain rendering will not do: it bends each channel by itself, so
+that near white a small move of light goes back and forth as a large turn of hue. For HLG and PQ,
+whose peak ACES 2 does not reach, the plain one is what there is.
 """
 
 from __future__ import annotations
@@ -14,16 +16,18 @@ from typing import Final
 
 import numpy as np
 
-from evenhand.colourmath.encodings import Encoding, transfer_of
+from evenhand.colourmath.encodings import transfer_of
 from evenhand.colourmath.primaries import rgb_to_rgb
+from evenhand.grade import ocio
 from evenhand.grade.renderings import PlainSetting, plain_sdr
-from evenhand.grade.spaces import DISPLAY, is_display, space_named
+from evenhand.grade.spaces import DISPLAY, is_display, is_scene, space_named
 from evenhand.measure.looks.probes import Floats
 
 Transform = Callable[[Floats], Floats]
 _NODES: Final = 1 << 14
 _DARKEST: Final = 1e-7
 _GAMMA: Final = 2.4
+_RENDERING: Final = "aces2-sdr"
 
 
 def on_display(transform: Transform, expects: str, gives: str) -> Transform:
@@ -33,26 +37,35 @@ def on_display(transform: Transform, expects: str, gives: str) -> Transform:
     """
     if expects == gives == DISPLAY:
         return transform
-    entry, leave = space_named(expects), space_named(gives)
-    peak = transfer_of(entry).peak
+    peak = transfer_of(space_named(expects)).peak
 
     def shown(signal: Floats) -> Floats:
-        inside = _from_display(np.clip(signal, 0.0, 1.0), entry, is_display(expects), peak)
-        return _to_display(transform(inside), leave, is_display(gives), peak)
+        inside = _from_display(np.clip(signal, 0.0, 1.0), expects)
+        return _to_display(transform(inside), gives, peak)
 
     return shown
 
 
-def _from_display(signal: Floats, entry: Encoding, shows: bool, peak: float) -> Floats:
-    light = signal**_GAMMA if shows else _scene(signal, peak)
-    own = light @ rgb_to_rgb("bt709", entry.primaries).T
-    return np.asarray(transfer_of(entry).to_signal(own, entry.range), np.float64)
+def _from_display(signal: Floats, space: str) -> Floats:
+    entry = space_named(space)
+    transfer = transfer_of(entry)
+    if is_scene(space):
+        light, primaries = ocio.unrender(_RENDERING, signal).astype(np.float64), "ap1"
+    else:
+        shows = is_display(space)
+        light, primaries = signal**_GAMMA if shows else _scene(signal, transfer.peak), "bt709"
+    own = light @ rgb_to_rgb(primaries, entry.primaries).T
+    return np.asarray(transfer.to_signal(own, entry.range), np.float64)
 
 
-def _to_display(signal: Floats, leave: Encoding, shows: bool, peak: float) -> Floats:
+def _to_display(signal: Floats, space: str, peak: float) -> Floats:
+    leave = space_named(space)
     light = np.asarray(transfer_of(leave).to_light(signal, leave.range), np.float64)
+    if is_scene(space):
+        working = light @ rgb_to_rgb(leave.primaries, "ap1").T
+        return ocio.render(_RENDERING, working).astype(np.float64)
     own = light @ rgb_to_rgb(leave.primaries, "bt709").T
-    if shows:
+    if is_display(space):
         return np.copysign(np.abs(own) ** (1.0 / _GAMMA), own)
     return plain_sdr(own, PlainSetting(peak, True, False))
 
