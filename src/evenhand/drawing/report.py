@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import hashlib
 from functools import cache
-from importlib import resources
 from typing import Any, Final
 
 import jinja2
@@ -22,6 +21,7 @@ from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
 from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
 from evenhand.drawing.picture import stamp
 from evenhand.drawing.skin import SKIN_STYLE, seen_skin, skin_svg
+from evenhand.drawing.templating import asset, environment
 from evenhand.drawing.worst import worst
 from evenhand.measure.decisions import Evenness
 from evenhand.measure.skin.check import SkinCheck
@@ -31,7 +31,7 @@ _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on
 
 def report_html(model: ReportModel) -> str:
     """The whole page, as HTML."""
-    script = _asset("report.js")
+    script = asset("report.js")
     verdict, headline = words.headline(model)
     return (
         _environment()
@@ -43,7 +43,7 @@ def report_html(model: ReportModel) -> str:
             tiles=words.tiles(model),
             groups=_groups(model),
             css=Markup(
-                _asset("report.css") + STYLE + ENDS_STYLE + SKIN_STYLE
+                asset("report.css") + STYLE + ENDS_STYLE + SKIN_STYLE
             ),  # our own files, not data
             script=Markup(script),
             script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
@@ -113,20 +113,9 @@ def _skin_panel(check: SkinCheck, ident: str) -> Markup:
     return Markup(skin_svg(check, ident, style=False))
 
 
-def _asset(name: str) -> str:
-    folder = resources.files("evenhand.drawing") / "templates"
-    return (folder / name).read_text(encoding="utf-8")
-
-
 @cache
 def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_asset),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = environment()
     filters: dict[str, Any] = {
         "stops": words.stops,
         "kelvin": words.kelvin,
@@ -143,8 +132,8 @@ def _environment() -> jinja2.Environment:
         "master_verdict": words.master_verdict,
         "uri": data_uri,
     }
-    environment.filters.update(filters)
-    environment.globals.update(
+    made.filters.update(filters)
+    made.globals.update(
         counted=words.counted,
         panels=_panels,
         skin_panel=_skin_panel,
@@ -153,4 +142,4 @@ def _environment() -> jinja2.Environment:
         from_to=words.from_to,
         worst=worst,
     )
-    return environment
+    return made

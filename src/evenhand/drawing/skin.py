@@ -169,7 +169,7 @@ def _mark(kind: Kind, at: Point, title: str) -> str:
     x, y = at
     r = marks.RADIUS
     label = f"<title>{escape(title)}</title>" if title else ""
-    if kind in ("shot", "levelled"):
+    if kind in ("levelled", "shot"):
         return marks.marker(at, "before" if kind == "shot" else "after", title)
     if kind == "adjusted":
         path = f"M{x:.1f} {y - r:.1f}L{x + r:.1f} {y + r:.1f}L{x - r:.1f} {y + r:.1f}Z"

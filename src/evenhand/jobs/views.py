@@ -135,15 +135,15 @@ class Looker:
                 self._cache.put(source.fingerprint, chart_kind, msgspec.msgpack.encode(chart))
         return self._looked(source, kept, chart.chart if chart and source.use_charts else None)
 
-    def _measured(self, source: Source, shot: Shots) -> tuple[_Kept, Shots]:
-        """Measures a clip by its frames as shot; returns them steadied, where its light changes."""
+    def _measured(self, source: Source, recorded: Shots) -> tuple[_Kept, Shots]:
+        """Measures a clip by its frames as recorded; returns them steadied, where its light changes."""
         encoding = source.encoding
-        level = clip_level([signal for _, signal in shot.small], encoding)
+        level = clip_level([signal for _, signal in recorded.small], encoding)
         light = self._light(source, level) if source.steady else None
         steadying = light.steadying if light is not None else None
-        steady = shot
+        steady = recorded
         if not changes_nothing(steadying):
-            steady = Shots(source, bool(shot.large), steadying)
+            steady = Shots(source, bool(recorded.large), steadying)
         shown = _analysis(steady.small, encoding, level)
         seen = tuple(features(frame) for frame in shown)
         self._remember(source, seen)
@@ -154,8 +154,8 @@ class Looker:
             numbers=picture_numbers(shown, source.facts.duration, off_neutral(seen)),
             clip_level=level,
             findings=Findings(
-                ends=ends_over_time(shot.small, encoding),
-                noise=grey_noise(shot.detail, encoding),
+                ends=ends_over_time(recorded.small, encoding),
+                noise=grey_noise(recorded.detail, encoding),
                 mixed=mixed_light(seen),
                 change=scene_change(seen),
                 monochrome=is_monochrome(seen),

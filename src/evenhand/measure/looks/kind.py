@@ -235,7 +235,7 @@ def _grey_light(space: Encoding, signal: Array) -> Array:
 
 
 def _renderings() -> tuple[Rendering, ...]:
-    """Grey light to display signal, in shapes that differ: filmic, cut off, camera, shoulder."""
+    """Grey light to display signal, in shapes that differ: film-like, cut off, camera, shoulder."""
     return (
         lambda light: _aces("aces2-sdr", light),
         lambda light: _aces("aces1-sdr", light),

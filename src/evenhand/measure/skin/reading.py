@@ -159,7 +159,7 @@ def read_place(
     if int(kept.sum()) < LEAST_PIXELS:
         return None
     found = {name: read_skin(values[kept], matrix) for name, values in shown.items()}
-    before, after = (_stops(pixels[kept], grade.encoding) for pixels in (shot, steady))
+    after, before = (_stops(pixels[kept], grade.encoding) for pixels in (steady, shot))
     return SkinPlace(
         seconds=round(seconds, 3),
         box=patch.box,
