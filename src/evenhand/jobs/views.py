@@ -136,7 +136,7 @@ class Looker:
         return self._looked(source, kept, chart.chart if chart and source.use_charts else None)
 
     def _measured(self, source: Source, recorded: Shots) -> tuple[_Kept, Shots]:
-        """Measures a clip by its frames as recorded; returns them steadied, where its light changes."""
+        """Measures a clip as recorded; returns its frames steadied, where its light changes."""
         encoding = source.encoding
         level = clip_level([signal for _, signal in recorded.small], encoding)
         light = self._light(source, level) if source.steady else None
