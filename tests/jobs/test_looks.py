@@ -11,6 +11,7 @@ import pytest
 from evenhand.colourmath.encodings import named
 from evenhand.errors import LookMisplacedError, LookMissingError, UsageError
 from evenhand.grade.document import Grade, LookUse
+from evenhand.grade.effects import effects_in
 from evenhand.grade.exact import exact_transform
 from evenhand.grade.looks import look_named
 from evenhand.grade.recipe import written
@@ -156,3 +157,19 @@ def test_a_name_that_is_no_look_is_wrong_usage() -> None:
 def test_a_use_without_a_digest_is_a_shipped_look(folder: Path) -> None:
     """Documents of earlier versions name a look only."""
     assert ShootLooks(folder)(LookUse("soot", 0.5)) == look_named("soot")
+
+
+@pytest.mark.media
+def test_effects_are_used_only_where_they_are_asked_for(folder: Path, tmp_path: Path) -> None:
+    """A look may hold grain; a look without any cannot be asked for it."""
+    path = tmp_path / "grainy.toml"
+    path.write_text(written(look_named("rye")) + "\n[effects.grain]\nstops = 0.06\n", "utf-8")
+    found = find_look(str(path))
+    use_look(folder, found, 1.0, ["A001"])
+    use_look(folder, found, 1.0, ["A002"], effects=True)
+
+    shoot, looks = store.load(folder), ShootLooks(folder)
+    grades = [shoot.grade(shoot.clip(name)) for name in ("A001", "A002")]
+    assert [effects_in(grade, looks).are_none for grade in grades] == [True, False]
+    with pytest.raises(UsageError, match="neither halation nor grain"):
+        use_look(folder, find_look("rye"), 1.0, effects=True)

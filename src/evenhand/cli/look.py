@@ -166,6 +166,7 @@ def tell_placing(facts: LookFacts) -> None:
 @click.option(
     "--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100% (default)."
 )
+@click.option("--effects", is_flag=True, help="With the look's halation and grain, if it has any.")
 @declaring
 @shoot_option
 @json_option
@@ -173,6 +174,7 @@ def use_command(
     name: str,
     clips: tuple[str, ...],
     strength: float,
+    effects: bool,
     space: str | None,
     gives: str | None,
     correction: str | None,
@@ -192,7 +194,7 @@ def use_command(
     declared = declared_as(space, gives)
     found = None if name == "none" else find_look(name, declared, correction)
     folder = shoot_folder(shoot_dir, Path.cwd())
-    used = use_look(folder, found, strength, clips, declared=declared)
+    used = use_look(folder, found, strength, clips, declared=declared, effects=effects)
     if as_json:
         show.json_out(used)
         return

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import msgspec
 
-from evenhand.errors import LookMisplacedError
+from evenhand.errors import LookMisplacedError, UsageError
 from evenhand.grade.document import LookUse
+from evenhand.grade.effects import effects_of
 from evenhand.grade.exact import Look, exact_transform
 from evenhand.grade.look_stages import gives_of
 from evenhand.grade.looks import LOOKS
@@ -110,6 +111,10 @@ def use_look(
         facts = facts_of(found, declared)
         if facts.placing.verdict == "disagrees":
             raise LookMisplacedError(found.name, facts.placing.says, facts.placing.remedy)
+        if effects and effects_of(found.look).are_none:
+            raise UsageError(
+                found.name, "it has neither halation nor grain", "Use it without --effects"
+            )
         use = LookUse(found.name, strength, found.digest, effects)
         shoot = _with_entry(shoot, keep_look(folder, found))
     changed = [msgspec.structs.replace(clip, look=use) for clip in chosen]
