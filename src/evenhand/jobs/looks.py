@@ -17,6 +17,7 @@ from evenhand.errors import LookMissingError, UsageError
 from evenhand.grade.document import LookUse
 from evenhand.grade.exact import Look
 from evenhand.grade.look_file import LookFile, read_look
+from evenhand.grade.look_stages import gives_of
 from evenhand.grade.looks import LOOKS, look_named
 from evenhand.grade.recipe import MAX_BYTES, Recipe, digest, parse, written
 from evenhand.luts.declared import Declared
@@ -106,7 +107,7 @@ def keep_look(folder: Path, found: FoundLook) -> LookEntry:
         file=kept,
         source=None if found.path is None else str(found.path.absolute()),
         space=look.space,
-        gives=str(getattr(look, "gives", look.space)),
+        gives=gives_of(look),
         correction=found.correction,
     )
 

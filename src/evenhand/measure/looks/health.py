@@ -13,6 +13,7 @@ from typing import Final
 import msgspec
 import numpy as np
 
+from evenhand.grade.look_stages import gives_of
 from evenhand.grade.tables import TableLook
 from evenhand.kernels import tetrahedra
 from evenhand.measure.looks import colour, table, tone
@@ -20,7 +21,6 @@ from evenhand.measure.looks.limits import LIMITS, NEUTRAL_CAST, RANK, Limit, Ver
 from evenhand.measure.looks.parts import (
     AnyLook,
     Part,
-    gives_of,
     of_display_look,
     of_look,
     of_table,

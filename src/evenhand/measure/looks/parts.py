@@ -8,6 +8,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
+from evenhand.grade.look_stages import gives_of
 from evenhand.grade.spaces import DISPLAY
 from evenhand.grade.tables import lattice_of
 from evenhand.kernels import tetrahedra
@@ -42,11 +43,6 @@ class Part:
     table: Floats
     probed: Floats | None
     error: float
-
-
-def gives_of(look: AnyLook) -> str:
-    """The space of what a look gives: the one that it expects, where it does not say."""
-    return str(getattr(look, "gives", look.space))
 
 
 def shows(look: AnyLook) -> bool:
