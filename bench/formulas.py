@@ -20,8 +20,8 @@ from evenhand.colourmath.white import levelling_matrix
 from evenhand.grade.document import White
 from evenhand.grade.moves import Middle, Operator, Tone, ToneInStops
 from evenhand.grade.operators import Density, Lean, Mix, Print, Saturation, SplitTone, Turn
+from evenhand.grade.output_transforms import PlainSetting, render
 from evenhand.grade.recipe import Recipe, RecipeError, checked
-from evenhand.grade.renderings import PlainSetting, render
 from evenhand.grade.uniform import ModelName
 
 Floats = NDArray[np.float64]
@@ -89,13 +89,13 @@ def hable(x: Floats) -> Floats:
 
 
 def narkowicz(x: Floats) -> Floats:
-    """Narkowicz 2015, fit of the ACES 1 rendering; exposed by 1.2 (ours)."""
+    """Narkowicz 2015, fit of the ACES 1 output transform; exposed by 1.2 (ours)."""
     x = 1.2 * x
     return (x * (2.51 * x + 0.03)) / (x * (2.43 * x + 0.59) + 0.14)
 
 
 def hill(signal: Floats) -> Floats:
-    """Hill's fit of the ACES 1 reference rendering with its two matrices; exposed by 1.8."""
+    """Hill's fit of the ACES 1 reference output transform with its two matrices; exposed by 1.8."""
     into = np.array(
         [[0.59719, 0.35458, 0.04823], [0.07600, 0.90834, 0.01566], [0.02840, 0.13383, 0.83777]]
     )

@@ -59,9 +59,9 @@ def synthetic(signal: Array) -> Array:
     return np.clip(toned * 1.06, 0, 1) ** (1 / 2.4)
 
 
-def grade_named(rendering: str) -> Grade:
+def grade_named(output_transform: str) -> Grade:
     """A grade of first-generation phone log."""
-    return Grade(encoding=named("phone-log-1"), rendering=rendering)  # type: ignore[arg-type]
+    return Grade(encoding=named("phone-log-1"), output_transform=output_transform)  # type: ignore[arg-type]
 
 
 def natural_picture(height: int, width: int, seed: int = 1) -> Planes:

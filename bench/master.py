@@ -246,7 +246,7 @@ def arguments() -> argparse.Namespace:
 
 
 def transform_named(name: str) -> Transform:
-    """The identity, a made-up smooth one, or the exact transform of a rendering."""
+    """The identity, a made-up smooth one, or the exact transform of an output transform."""
     if name == "identity":
         return lambda signal: signal
     return synthetic if name == "synthetic" else exact_transform(grade_named(name))

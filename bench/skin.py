@@ -103,7 +103,7 @@ def faces_by_tone(finder: FaceFinder) -> None:
 def angles_under_faults() -> None:
     """Skins under lamps, as shot and levelled by the lamp's own white: degrees from D65."""
     say("\nspectra of eight skins under a lamp and −2, 0, +2 stops: degrees from the D65 angle")
-    say("rendering | kelvin | as shot, median | levelled, median | levelled, worst")
+    say("output transform | kelvin | as shot, median | levelled, median | levelled, worst")
     patch = point_patch(0.5, 0.5, (800, 40))
     right, _ = published.linear_bt2020()
 
@@ -114,21 +114,21 @@ def angles_under_faults() -> None:
         assert place is not None
         return place.shot.angle or 0.0, place.levelled.angle or 0.0
 
-    for rendering in ("aces2-sdr", "plain-sdr", "hlg-1000"):
-        truth = [angle(s, Grade(LOG, rendering=rendering))[1] for s in right]
+    for output_transform in ("aces2-sdr", "plain-sdr", "hlg-1000"):
+        truth = [angle(s, Grade(LOG, output_transform=output_transform))[1] for s in right]
         for kelvin in (2800, 3200, 4000, 4500, 5500, 7500, 9000):
             lit, white = published.linear_bt2020(kelvin)
             seen = white @ published.BT2020.matrix_RGB_to_XYZ.T
             found = White(*published.kelvin_and_duv(seen))
             shot, levelled = [], []
             for stops in (-2, 0, 2):
-                grade = Grade(LOG, Levelling(-stops, found), rendering=rendering)
+                grade = Grade(LOG, Levelling(-stops, found), output_transform=output_transform)
                 for skin, true in zip(lit, truth, strict=True):
                     a, b = angle(skin * 2.0**stops, grade)
                     shot.append(a - true)
                     levelled.append(abs(b - true))
             say(
-                f"{rendering:9} | {kelvin} | {np.median(shot):+.1f} | "
+                f"{output_transform:9} | {kelvin} | {np.median(shot):+.1f} | "
                 f"{np.median(levelled):.1f} | {max(levelled):.1f}"
             )
 

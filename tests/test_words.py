@@ -69,14 +69,14 @@ def test_every_option_says_what_it_does(path: str) -> None:
 
 
 def test_names_that_a_person_types_are_on_the_page() -> None:
-    """Encodings, renderings, looks and specs, as the tables hold them."""
+    """Encodings, output transforms, looks and specs, as the tables hold them."""
     from evenhand.colourmath.encodings import ENCODINGS
     from evenhand.grade.looks import LOOKS
-    from evenhand.grade.renderings import RENDERINGS
+    from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS
     from evenhand.media.spec import spec_names
 
     words = written()["Names"].split()
-    names = [*ENCODINGS, *RENDERINGS, *LOOKS, *spec_names()]
+    names = [*ENCODINGS, *OUTPUT_TRANSFORMS, *LOOKS, *spec_names()]
 
     assert [name for name in names if name not in words] == []
 

@@ -16,8 +16,8 @@ from evenhand.grade.exact import scene_light_image
 from evenhand.jobs.charts import CHART_LONGEST, chart_in
 from evenhand.measure.decisions import ChartSample
 from evenhand.measure.evenness import score
-from evenhand.measure.levelling import level_setup
-from evenhand.measure.setups import ClipView, find_links, group, picture_numbers
+from evenhand.measure.levelling import level_place
+from evenhand.measure.places import ClipView, find_links, group, picture_numbers
 from evenhand.measure.views import AnalysisFrame, features
 from evenhand.media.analysis import small_signals
 from evenhand.media.probe import probe
@@ -38,12 +38,12 @@ def report(size: tuple[int, int] = (960, 540)) -> list[str]:
         "## The demo",
         "",
         f"Twelve clips of known faults, coded and decoded again at {size[0]}×{size[1]}. What is "
-        "left is against the reference of the setup.",
+        "left is against the reference of the place.",
         "",
         "| clip | decision | left: stop, mired, Duv | said | right |",
         "|---|---|---|---|---|",
     ]
-    decisions = [d for s in group(clips, links) for d in level_setup(s, by_id, links, (), charts)]
+    decisions = [d for s in group(clips, links) for d in level_place(s, by_id, links, (), charts)]
     left = {r.clip: r.after for r in score(decisions, truth)}
     for decision in decisions:
         off = left[decision.clip]

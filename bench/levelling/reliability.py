@@ -14,8 +14,8 @@ from evenhand.measure import ratios
 from evenhand.measure.absolute import GREY_SPREAD
 from evenhand.measure.chart import find_chart
 from evenhand.measure.confidence import of_card, of_chart, sureness
-from evenhand.measure.decisions import ChartSample, LevelDecision, Link, Setup
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.decisions import ChartSample, LevelDecision, Link, Place
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import confidence, match
 
 EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0001)
@@ -128,7 +128,7 @@ def cards(count: int, scenes: int) -> list[Said]:
 
 
 def chains(count: int, scenes: int) -> list[Said]:
-    """Setups of four clips in a row, each of which shares a view with the next one alone."""
+    """Places of four clips in a row, each of which shares a view with the next one alone."""
     rng = np.random.default_rng(23)
     pictures = [p for n, g in by_name(scenes).items() for p in g if n != "photographs"]
     said = []
@@ -164,9 +164,9 @@ def decided(
         Link(names[n], names[n + 1], match(views[n], views[n + 1]))
         for n in range(len(recordings) - 1)
     ]
-    setup = Setup("row", tuple(names), names[0], "chosen by hand", ())
+    place = Place("row", tuple(names), names[0], "chosen by hand", ())
     found = []
-    for decision, recording in zip(level_setup(setup, {}, links), recordings, strict=True):
+    for decision, recording in zip(level_place(place, {}, links), recordings, strict=True):
         own = ratios.matrix_of(ratios.levelling_gains(decision.stops, decision.white))
         off = ratios.difference_of(ratios.gains_of(own @ recording.grey / recordings[0].grey))
         found.append((decision, (off.stops, off.mired, off.duv)))

@@ -289,7 +289,7 @@ def test_a_target_that_is_a_file_is_refused(call, log_clip: Path, card: Path) ->
         ("--slope", "-1"),
         ("--offset", "nan,0,0"),
         ("--power", "1,2"),
-        ("--rendering", "film"),
+        ("--output-transform", "film"),
     ],
 )
 def test_an_adjustment_without_meaning_changes_nothing(
@@ -308,17 +308,19 @@ def test_an_adjustment_without_meaning_changes_nothing(
     assert document.read_bytes() == before
 
 
-def test_an_sdr_look_and_an_hdr_rendering_are_refused_together(call, log_clip: Path, card: Path):
+def test_an_sdr_look_and_an_hdr_output_transform_are_refused_together(
+    call, log_clip: Path, card: Path
+):
     """Whichever comes second is refused when it is asked for, not when masters are made."""
     call("scan", card, SAY, LOG)
     call("look", "use", "soot")
-    rendering = call("adjust", "A001", "--rendering", "hlg-1000")
+    output_transform = call("adjust", "A001", "--output-transform", "hlg-1000")
     call("look", "use", "none")
-    call("adjust", "A001", "--rendering", "hlg-1000")
+    call("adjust", "A001", "--output-transform", "hlg-1000")
     look = call("look", "use", "soot")
 
-    assert (rendering.status, look.status) == (2, 2)
-    assert "look soot" in rendering.err
+    assert (output_transform.status, look.status) == (2, 2)
+    assert "look soot" in output_transform.err
     assert "look soot" in look.err
 
 

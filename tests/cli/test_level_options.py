@@ -55,35 +55,35 @@ def two_clips(synth: ModuleType, card: Path) -> Path:
     return card
 
 
-def setups(call: Call, *said: str) -> dict[str, list[str]]:
-    """The setups of a levelling, by name."""
+def places(call: Call, *said: str) -> dict[str, list[str]]:
+    """The places of a levelling, by name."""
     done = call("level", "--json", "--no-chart", *said)
     assert done.status == 0, done.err
-    return {s["name"]: s["clips"] for s in json.loads(done.out)["setups"]}
+    return {s["name"]: s["clips"] for s in json.loads(done.out)["places"]}
 
 
-def test_setups_are_named_joined_split_and_given_back(call: Call, two_clips: Path) -> None:
+def test_places_are_named_joined_split_and_given_back(call: Call, two_clips: Path) -> None:
     """Each word is remembered, and the whole is as it was once they are taken back."""
     call("scan", two_clips, "--encoding", "*=phone-log-1")
-    at_first = setups(call)
+    at_first = places(call)
     name = next(iter(at_first))
 
-    assert setups(call, "--setup", "door", "A001")["door"] == ["A001"]
-    assert setups(call)["door"] == ["A001"]
-    assert set(setups(call, "--rename", "door", "hall")) >= {"hall"}
-    other = next(n for n in setups(call) if n != "hall")
-    assert setups(call, "--join", "hall", other) == {"hall": ["A001", "A002"]}
-    assert setups(call, "--split", "hall", "A002") == {"hall": ["A001"], "hall 2": ["A002"]}
-    assert set(setups(call, "--forget", "setups")) == set(at_first) == {name, *at_first}
+    assert places(call, "--place", "door", "A001")["door"] == ["A001"]
+    assert places(call)["door"] == ["A001"]
+    assert set(places(call, "--rename", "door", "hall")) >= {"hall"}
+    other = next(n for n in places(call) if n != "hall")
+    assert places(call, "--join", "hall", other) == {"hall": ["A001", "A002"]}
+    assert places(call, "--split", "hall", "A002") == {"hall": ["A001"], "hall 2": ["A002"]}
+    assert set(places(call, "--forget", "places")) == set(at_first) == {name, *at_first}
 
 
 @pytest.mark.parametrize(
     ("said", "words"),
     [
         (["A001"], "clips are named only together"),
-        (["--setup", "x"], "--setup names no clip"),
-        (["--split", "setup 1"], "--split names no clip"),
-        (["--rename", "nowhere", "x"], "no setup of this name"),
+        (["--place", "x"], "--place names no clip"),
+        (["--split", "place 1"], "--split names no clip"),
+        (["--rename", "nowhere", "x"], "no place of this name"),
         (["--forget", "everything"], "is not one of"),
         (["--skin", "A001@0s,0.5,0.5", "--dry-run"], "--skin shows"),
         (["--skin", "A001@0s,2,0.5"], "outside the picture"),
@@ -118,14 +118,14 @@ def test_a_hand_on_top_is_in_the_list_and_in_the_explanation(
 
 
 def test_a_dry_run_names_what_would_change(call: Call, two_clips: Path) -> None:
-    """First that all is new, then nothing, then a clip that goes to another setup."""
+    """First that all is new, then nothing, then a clip that goes to another place."""
     call("scan", two_clips, "--encoding", "*=phone-log-1")
     new = call("level", "--no-chart", "--dry-run").err
     call("level", "--no-chart")
     same = call("level", "--dry-run").err
-    moved = call("level", "--dry-run", "--setup", "door", "A002").err
+    moved = call("level", "--dry-run", "--place", "door", "A002").err
 
     assert "2 clips would be levelled for the first time" in new
     assert "nothing would change" in same
-    assert "A002: setup" in moved
+    assert "A002: place" in moved
     assert "-> door" in moved

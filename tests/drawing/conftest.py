@@ -17,8 +17,8 @@ from evenhand.drawing.model import (
     MasterCheck,
     MasterFile,
     Picture,
+    PlaceReport,
     ReportModel,
-    SetupReport,
     UnreadableFile,
 )
 from evenhand.drawing.picture import picture_jpeg
@@ -41,7 +41,7 @@ Signal = NDArray[np.float32]
 Fault = tuple[str, str, float, int, float]
 Pair = tuple[Signal, Signal]  # as shot, graded
 
-# Clip, setup, stops, kelvin, Duv: the invented faults.
+# Clip, place, stops, kelvin, Duv: the invented faults.
 FAULTS = (
     ("A001", "The oven room", -0.3, 5900, 0.001),
     ("A002", "The oven room", -0.95, 5250, -0.002),
@@ -129,12 +129,12 @@ def _difference(fault: Fault) -> Difference:
 
 
 def _levelling(fault: Fault) -> LevelDecision:
-    clip, setup, stops, kelvin, duv = fault
-    reference = REFERENCES[setup]
+    clip, place, stops, kelvin, duv = fault
+    reference = REFERENCES[place]
     if clip in ALONE:
         return LevelDecision(
             clip=clip,
-            setup=setup,
+            place=place,
             reference=reference,
             status="left alone",
             why=f"no common view with {reference}; it shows no chart and no grey card",
@@ -145,12 +145,12 @@ def _levelling(fault: Fault) -> LevelDecision:
                 "its tones lie 0.4 stop above those of the reference",
                 "the colours fit best when moved by 18 mired",
             ),
-            would_change="a second with the setup in view, or a grey card",
+            would_change="a second with the place in view, or a grey card",
         )
     if clip == reference:
         return LevelDecision(
             clip=clip,
-            setup=setup,
+            place=place,
             reference=reference,
             status="reference",
             stops=-stops,
@@ -160,7 +160,7 @@ def _levelling(fault: Fault) -> LevelDecision:
         )
     return LevelDecision(
         clip=clip,
-        setup=setup,
+        place=place,
         reference=reference,
         status="matched",
         stops=-stops,
@@ -222,7 +222,7 @@ def _clip(fault: Fault, pair: Pair) -> ClipReport:
         identification=_identification(clip),
         levelling=_levelling(fault),
         adjustment=(Figure("contrast", "× 1.08"),) if clip == "A005" else (),
-        rendering="ACES 2, SDR 100 cd/m²",
+        output_transform="ACES 2, SDR 100 cd/m²",
         look=LookLine("Hearth", 0.7, "Warm highlights, soft shoulder, quiet blues."),
         compiled=_COMPILED,
         ends=_ends(2.61 if clip == "A003" else 0.0),
@@ -238,30 +238,30 @@ def _clip(fault: Fault, pair: Pair) -> ClipReport:
     )
 
 
-def _evenness(setup: str) -> Evenness:
-    mine = [f for f in FAULTS if f[1] == setup]
+def _evenness(place: str) -> Evenness:
+    mine = [f for f in FAULTS if f[1] == place]
     left = Difference(0.006, -0.4, 0.0002)
     points = []
     for fault in mine:
         if fault[0] in ALONE:
             points.append(EvennessPoint(fault[0], "left alone", None, None))
-        elif fault[0] == REFERENCES[setup]:
+        elif fault[0] == REFERENCES[place]:
             zero = Difference(0.0, 0.0, 0.0)
             points.append(EvennessPoint(fault[0], "reference", zero, zero))
         else:
             points.append(EvennessPoint(fault[0], "matched", _difference(fault), left))
     known = [p.before for p in points if p.before]
     stops, mired = (max(abs(getattr(d, a)) for d in known) for a in ("stops", "mired"))
-    outlier = "A009" if setup == "The yard at dawn" else None
+    outlier = "A009" if place == "The yard at dawn" else None
     before = Spread(stops, mired, stops / 2, mired / 2)
     after = Spread(0.006, 0.4, 0.004, 0.3)
-    return Evenness(setup, REFERENCES[setup], tuple(points), before, after, outlier)
+    return Evenness(place, REFERENCES[place], tuple(points), before, after, outlier)
 
 
 def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
     """The whole shoot; `pictures` by clip id."""
-    setups = tuple(
-        SetupReport(name, tuple(f[0] for f in FAULTS if f[1] == name), reference, _evenness(name))
+    places = tuple(
+        PlaceReport(name, tuple(f[0] for f in FAULTS if f[1] == name), reference, _evenness(name))
         for name, reference in REFERENCES.items()
     )
     return ReportModel(
@@ -270,7 +270,7 @@ def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
         date="25 November 2026",
         version="0.1.0",
         clips=tuple(_clip(f, pictures[f[0]]) for f in FAULTS),
-        setups=setups,
+        places=places,
         unreadable=(
             UnreadableFile(
                 "card-A/2026-11-02/A013.mov",
@@ -293,7 +293,7 @@ def sample_model(pictures: Mapping[str, Pair]) -> ReportModel:
 
 @pytest.fixture(scope="session")
 def full_model() -> ReportModel:
-    """Twelve clips in four setups, with everything done."""
+    """Twelve clips in four places, with everything done."""
     return sample_model({f[0]: ramp_pair(i) for i, f in enumerate(FAULTS)})
 
 

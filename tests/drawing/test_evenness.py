@@ -175,7 +175,7 @@ def test_the_outlier_is_named_and_ringed() -> None:
 
 
 def test_hostile_names_stay_text() -> None:
-    """Markup in clip and setup names is drawn as letters."""
+    """Markup in clip and place names is drawn as letters."""
     bad = "<script>alert(1)</script>&\"'.mov"
     points = (point(bad, Difference(0.0, 0.0, 0.0), None), point(f"{bad}2", None, None))
     record = Evenness(bad, bad, points, None, None, bad)
@@ -212,7 +212,7 @@ def test_the_words_say_the_worst_of_the_record() -> None:
 
 
 def test_nothing_levelled_claims_no_result() -> None:
-    """A setup that was only measured has no figure after."""
+    """A place that was only measured has no figure after."""
     points = (point("A", Difference(0.0, 0.0, 0.0), None),)
     record = Evenness("x", "A", points, Spread(0.3, 1.0, 0.2, 0.8), None)
     assert worst(record, "stops").after is None

@@ -21,8 +21,8 @@ from evenhand.drawing.model import (
     MasterCheck,
     MasterFile,
     Picture,
+    PlaceReport,
     ReportModel,
-    SetupReport,
     UnreadableFile,
 )
 from evenhand.drawing.picture import picture_jpeg
@@ -95,7 +95,7 @@ def hostile_model(picture: Picture) -> ReportModel:
         shoot=HOSTILE,
         card=HOSTILE,
         clips=(clip, msgspec.structs.replace(clip, id="B", before=None)),
-        setups=(SetupReport(HOSTILE, (HOSTILE,), HOSTILE, evenness, HOSTILE),),
+        places=(PlaceReport(HOSTILE, (HOSTILE,), HOSTILE, evenness, HOSTILE),),
         unreadable=(UnreadableFile(HOSTILE, HOSTILE, HOSTILE),),
         notes=(HOSTILE,),
         warnings=(HOSTILE,),
@@ -201,26 +201,26 @@ def test_a_full_report_says_what_was_done(full_model: ReportModel) -> None:
         assert words in said, words
 
 
-def test_each_setup_has_its_chart_with_the_marks_of_its_record(full_model: ReportModel) -> None:
-    """Two panels a setup; hollow and filled marks as many as its clips were measured."""
+def test_each_place_has_its_chart_with_the_marks_of_its_record(full_model: ReportModel) -> None:
+    """Two panels a place; hollow and filled marks as many as its clips were measured."""
     html = report_html(full_model)
     panels = re.findall(r'<svg[^>]*class="evenness".*?</svg>', html, re.DOTALL)
-    assert len(panels) == 2 * len(full_model.setups)
-    for number, setup in enumerate(full_model.setups):
-        assert setup.evenness is not None
-        before = sum(p.before is not None for p in setup.evenness.clips)
-        after = sum(p.after is not None for p in setup.evenness.clips)
+    assert len(panels) == 2 * len(full_model.places)
+    for number, place in enumerate(full_model.places):
+        assert place.evenness is not None
+        before = sum(p.before is not None for p in place.evenness.clips)
+        after = sum(p.after is not None for p in place.evenness.clips)
         for panel in panels[2 * number : 2 * number + 2]:
             assert panel.count("ev-mark ev-before") == before
             assert panel.count("ev-mark ev-after") == after
 
 
-def test_a_clip_without_a_setup_is_shown_too() -> None:
-    """Nothing that was found is left out, even where a setup names an unknown clip."""
-    setups = (SetupReport("Yard", ("A1", "GONE")),)
+def test_a_clip_without_a_place_is_shown_too() -> None:
+    """Nothing that was found is left out, even where a place names an unknown clip."""
+    places = (PlaceReport("Yard", ("A1", "GONE")),)
     clips = (ClipReport("A1", "A1.mov"), ClipReport("A2", "A2.mov"))
-    said = Page(report_html(ReportModel("x", clips=clips, setups=setups))).said
-    assert "Clips in no setup" in said
+    said = Page(report_html(ReportModel("x", clips=clips, places=places))).said
+    assert "Clips in no place" in said
     assert "A2.mov" in said
 
 

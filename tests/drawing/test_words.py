@@ -10,8 +10,8 @@ from evenhand.drawing.model import (
     Identification,
     MasterCheck,
     MasterFile,
+    PlaceReport,
     ReportModel,
-    SetupReport,
     UnreadableFile,
 )
 from evenhand.drawing.worst import Worst
@@ -94,11 +94,11 @@ def test_a_clip_left_alone_is_not_counted_as_levelled() -> None:
     """Both numbers stand in the headline."""
 
     def told(status: str) -> LevelDecision:
-        return LevelDecision(clip="a", setup="s", reference="r", status=status, why="")  # type: ignore[arg-type]
+        return LevelDecision(clip="a", place="s", reference="r", status=status, why="")  # type: ignore[arg-type]
 
     clips = [ClipReport(s, s, levelling=told(s)) for s in ("matched", "left alone")]
-    setups = (SetupReport("s", ("matched", "left alone"), "r"),)
-    model = ReportModel("x", clips=tuple(clips), setups=setups)
+    places = (PlaceReport("s", ("matched", "left alone"), "r"),)
+    model = ReportModel("x", clips=tuple(clips), places=places)
     assert "1 matched to 1 reference, 1 left alone." in words.headline(model)[1]
 
 

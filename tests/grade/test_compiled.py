@@ -14,7 +14,7 @@ from evenhand.colourmath.ycbcr import to_codes, to_rgb
 from evenhand.grade.compiled import compile_grade, grade_digest
 from evenhand.grade.document import Adjustment, Cdl, Grade, Levelling, LookUse, White
 from evenhand.grade.exact import SIGNAL_HIGH, SIGNAL_LOW, exact_transform
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.stress import stress_signals
 from evenhand.kernels.frame import PlaneFormat
 from evenhand.kernels.grade import grade_planes
@@ -60,7 +60,7 @@ def photo(name):
 
 
 def exact_codes(grade, signal):
-    output = output_encoding(grade.rendering)
+    output = output_encoding(grade.output_transform)
     return to_codes(exact_transform(grade)(signal), 10, output.matrix, "narrow")
 
 
@@ -68,9 +68,11 @@ def exact_codes(grade, signal):
     "grade",
     [
         pytest.param(Grade(PHONE_LOG), id="aces2"),
-        pytest.param(Grade(PHONE_LOG, WARM, rendering="plain-sdr"), id="plain levelled"),
+        pytest.param(Grade(PHONE_LOG, WARM, output_transform="plain-sdr"), id="plain levelled"),
         pytest.param(Grade(PHONE_LOG, WARM, GRADED), id="aces2 graded", marks=pytest.mark.slow),
-        pytest.param(Grade(PHONE_LOG, rendering="hlg-1000"), id="hlg", marks=pytest.mark.slow),
+        pytest.param(
+            Grade(PHONE_LOG, output_transform="hlg-1000"), id="hlg", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_a_made_scene_is_within_the_bound(grade, scene):
@@ -120,7 +122,7 @@ def test_grey_stays_grey_exactly(scene):
 
 def test_superwhite_and_subblack_are_covered(scene):
     """Codes above 940 and below 64 in the file are graded, not cut, when nobody gave an extent."""
-    compiled = compile_grade(Grade(named("bt709"), rendering="hlg-1000"), scene, size=65)
+    compiled = compile_grade(Grade(named("bt709"), output_transform="hlg-1000"), scene, size=65)
 
     assert compiled.domain == (SIGNAL_LOW, SIGNAL_HIGH)
     white, superwhite = compiled.codes(np.array([[1.0] * 3, [1.05] * 3]))[:, 0]

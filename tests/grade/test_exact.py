@@ -1,4 +1,4 @@
-"""The exact transform: order of work, published renderings, and input that means nothing."""
+"""The exact transform: order of work, published output transforms, and input that means nothing."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def grey(light, encoding=PHONE_LOG):
 
 # The ACES 2 tone scale computed from its published formula; OpenColorIO agrees to 5 digits.
 @pytest.mark.parametrize(
-    ("rendering", "column"), [("aces2-sdr", 0), ("hlg-1000", 1), ("pq-1000", 2)]
+    ("output_transform", "column"), [("aces2-sdr", 0), ("hlg-1000", 1), ("pq-1000", 2)]
 )
 @pytest.mark.parametrize(
     ("light", "signals"),
@@ -53,9 +53,9 @@ def grey(light, encoding=PHONE_LOG):
         (8.0, (0.950627, 0.903828, 0.683918)),
     ],
 )
-def test_greys_follow_the_published_tone_scale(rendering, column, light, signals):
+def test_greys_follow_the_published_tone_scale(output_transform, column, light, signals):
     """Phone log greys land on the ACES 2 tone scale within 0.1 10-bit code."""
-    found = exact_transform(Grade(PHONE_LOG, rendering=rendering))(grey(light))
+    found = exact_transform(Grade(PHONE_LOG, output_transform=output_transform))(grey(light))
 
     np.testing.assert_allclose(found, signals[column], atol=0.1 / 876)
 
@@ -169,7 +169,7 @@ class Inverting:
         return 1.0 - signal
 
 
-def test_a_display_look_comes_after_the_rendering():
+def test_a_display_look_comes_after_the_output_transform():
     """The look sees display signal, at its strength: out = in + s·(look(in) − in)."""
     plain = exact_transform(Grade(PHONE_LOG))(grey(0.18))
     grade = Grade(PHONE_LOG, look=LookUse("turned", 0.25))
@@ -179,7 +179,7 @@ def test_a_display_look_comes_after_the_rendering():
     np.testing.assert_allclose(found, plain + 0.25 * (1.0 - 2.0 * plain), atol=1e-12)
 
 
-def test_a_log_look_comes_before_the_rendering():
+def test_a_log_look_comes_before_the_output_transform():
     """A look that declares ACEScct sees grey at 0.4136 and is rendered afterwards."""
     grade = Grade(PHONE_LOG, look=LookUse("turned", 0.5))
 
@@ -207,8 +207,8 @@ def test_a_look_at_no_strength_is_not_even_looked_up():
         (Grade(PHONE_LOG, adjustment=Adjustment(cdl=Cdl(power=(1, 0, 1)))), "power"),
         (Grade(PHONE_LOG, adjustment=Adjustment(saturation=-0.1)), "saturation"),
         (Grade(PHONE_LOG, look=LookUse("turned", 1.5)), "strength 1.5"),
-        (Grade(PHONE_LOG, look=LookUse("turned"), rendering="hlg-1000"), "hlg-1000"),
-        (Grade(PHONE_LOG, rendering="film"), "aces2-sdr"),
+        (Grade(PHONE_LOG, look=LookUse("turned"), output_transform="hlg-1000"), "hlg-1000"),
+        (Grade(PHONE_LOG, output_transform="film"), "aces2-sdr"),
     ],
 )
 def test_what_has_no_meaning_is_refused(grade, says):
@@ -220,14 +220,16 @@ def test_what_has_no_meaning_is_refused(grade, says):
 ANY = st.floats(allow_nan=True, allow_infinity=True, width=32)
 EVERY_GRADE = [
     Grade(PHONE_LOG),
-    Grade(named("logc4"), adjustment=Adjustment(contrast=2.0), rendering="hlg-1000"),
-    Grade(named("pq"), Levelling(2.0, White(2500.0, -0.01)), rendering="plain-sdr"),
-    Grade(named("bt709"), adjustment=Adjustment(saturation=1.6), rendering="pq-1000"),
+    Grade(named("logc4"), adjustment=Adjustment(contrast=2.0), output_transform="hlg-1000"),
+    Grade(named("pq"), Levelling(2.0, White(2500.0, -0.01)), output_transform="plain-sdr"),
+    Grade(named("bt709"), adjustment=Adjustment(saturation=1.6), output_transform="pq-1000"),
     Grade(named("phone-log-2"), adjustment=Adjustment(cdl=Cdl(offset=(-0.3, 0.2, 0.4)))),
 ]
 
 
-@pytest.mark.parametrize("grade", EVERY_GRADE, ids=lambda g: f"{g.encoding.name} {g.rendering}")
+@pytest.mark.parametrize(
+    "grade", EVERY_GRADE, ids=lambda g: f"{g.encoding.name} {g.output_transform}"
+)
 @settings(deadline=None)
 @given(signal=st.tuples(ANY, ANY, ANY))
 def test_every_input_gives_a_colour(grade, signal):
@@ -288,7 +290,7 @@ def test_the_fast_scene_light_is_near_the_exact_one(name):
     assert (np.abs(fast - exact) <= 1.5e-4 * brightest + 5e-6).all()
 
 
-def test_working_light_is_what_the_rendering_gets():
+def test_working_light_is_what_the_output_transform_gets():
     """Levelled grey in AP1 is 0.18 in each channel."""
     grade = Grade(PHONE_LOG, Levelling(stops=1.0))
 

@@ -23,8 +23,8 @@ from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade.fitting import SIZE, FitError, _solved, fit_pair, read
 from evenhand.grade.lattice import corners
 from evenhand.grade.looks import LOOKS
+from evenhand.grade.output_transforms import render
 from evenhand.grade.recipe import Recipe
-from evenhand.grade.renderings import render
 from evenhand.grade.risingcurve import pooled, rising_curve, through, weighted_median
 from evenhand.measure.beforeafter import laid_together
 

@@ -256,7 +256,7 @@ def test_moves_in_stops_leave_luma_but_for_tone() -> None:
 
 
 def test_a_log_look_goes_through_a_whole_grade() -> None:
-    """Before the rendering; full saturation of 0 gives a grey picture out of any rendering."""
+    """Before the output transform; full saturation of 0 gives a grey picture out of any."""
     grey = Recipe(
         name="g",
         title="G",

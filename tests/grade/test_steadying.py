@@ -15,7 +15,7 @@ from evenhand.grade.compiled import compile_grade, grade_digest
 from evenhand.grade.document import Grade, Levelling, Ripple, Steadying
 from evenhand.grade.exact import SIGNAL_HIGH, SIGNAL_LOW, exact_transform
 from evenhand.grade.fidelity import differences
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.steadying import (
     HELD,
     channel_gains,
@@ -322,8 +322,8 @@ def test_the_kernel_is_within_the_bound_of_a_compiled_grade(name, ripple):
     """
     encoding = named(name)
     steady = msgspec.structs.replace(DRIFT, ripple=ripple)
-    rendering = "plain-sdr" if name == "bt709" else "aces2-sdr"
-    grade = Grade(encoding, Levelling(0.3, steadying=steady), rendering=rendering)
+    output_transform = "plain-sdr" if name == "bt709" else "aces2-sdr"
+    grade = Grade(encoding, Levelling(0.3, steadying=steady), output_transform=output_transform)
     rng = np.random.default_rng(9)
     light = rng.beta(2.0, 4.0, (60, 100, 1)) * (0.55 + 0.45 * rng.random((60, 100, 3)))
     light = light * 2.0 ** rng.uniform(-3.0, 2.5, (60, 100, 1))
@@ -333,7 +333,7 @@ def test_the_kernel_is_within_the_bound_of_a_compiled_grade(name, ripple):
     planes = tuple(codes[:, k].reshape(60, 100).astype(np.uint16) for k in range(3))
     shot = _signal_of(codes / 4, encoding)
     moved = steadied(shot.reshape(60, 100, 3), encoding, steady, 0.83).reshape(-1, 3)
-    output = output_encoding(rendering)
+    output = output_encoding(output_transform)
     exact = to_codes(exact_transform(grade)(moved), 10, output.matrix, output.range)
     compiled = compile_grade(grade, moved)
     assert compiled.report.within_bound

@@ -136,8 +136,8 @@ def test_a_table_of_a_shipped_look_grades_like_the_look():
 @pytest.fixture(scope="module")
 def conversion():
     """Phone log to the ACES 2 SDR picture, as a table somebody else would make of it."""
-    rendering = exact_transform(Grade(encoding=named("phone-log-1")))
-    shown = lattice_of(_Function(rendering), 49)
+    output_transform = exact_transform(Grade(encoding=named("phone-log-1")))
+    shown = lattice_of(_Function(output_transform), 49)
     return TableLook(name="c", space="phone-log-1", gives="bt709-display", three=Table3D(shown))
 
 
@@ -148,8 +148,8 @@ class _Function:
         self.apply = apply
 
 
-def test_a_conversion_takes_the_place_of_the_rendering(conversion):
-    """It never follows one; half of it and half of the same rendering is that rendering.
+def test_a_conversion_takes_the_place_of_the_output_transform(conversion):
+    """It never follows one; half of it and half of the same one is that one.
 
     What is left is the table's own error at 49 nodes a side, in 10-bit codes.
     """
@@ -164,8 +164,8 @@ def test_a_conversion_takes_the_place_of_the_rendering(conversion):
         assert np.quantile(codes, 0.99) < 12.0
 
 
-def test_strength_mixes_a_conversion_with_the_rendering():
-    """A conversion that makes everything one grey: a quarter of it, three quarters rendering."""
+def test_strength_mixes_a_conversion_with_the_output_transform():
+    """A conversion that makes everything one grey: a quarter of it, the rest as without it."""
     signal = RNG.random((50, 3)) * 0.5 + 0.2
     grey = Table3D(np.full((2, 2, 2, 3), 0.3))
     look = TableLook(name="g", space="phone-log-1", gives="bt709-display", three=grey)
@@ -208,7 +208,7 @@ def test_an_identity_table_in_a_log_space_changes_nothing(space):
 
 def test_a_look_for_another_display_is_refused(conversion):
     """A BT.709 conversion has no place in an HLG master."""
-    grade = Grade(encoding=named("phone-log-1"), rendering="hlg-1000", look=LookUse("c"))
+    grade = Grade(encoding=named("phone-log-1"), output_transform="hlg-1000", look=LookUse("c"))
 
     with pytest.raises(UsageError, match="gives bt709-display, but hlg-1000 gives hlg"):
         exact_transform(grade, lambda _: conversion)

@@ -51,11 +51,11 @@ def test_every_clip_is_identified(truth: Path, scanned: tuple[Path, ScanResult])
     assert found == made
 
 
-def test_the_clips_of_one_place_are_one_setup(levelled: LevelResult) -> None:
+def test_the_clips_of_one_place_are_one_place(levelled: LevelResult) -> None:
     """Four places, three clips each, in the order of the card."""
-    setups = [tuple(clip[:4] for clip in setup.clips) for setup in levelled.setups]
+    places = [tuple(clip[:4] for clip in place.clips) for place in levelled.places]
 
-    assert setups == [
+    assert places == [
         ("A001", "A002", "A003"),
         ("A004", "A005", "A006"),
         ("A007", "A008", "A009"),
@@ -67,7 +67,7 @@ def test_clips_that_share_a_view_end_even(
     levelled: LevelResult, residuals: dict[str, Residual]
 ) -> None:
     """Within 0.03 stop and 3 mired of their reference, from faults of up to 1.4 stop."""
-    references = {s.reference for s in levelled.setups}
+    references = {s.reference for s in levelled.places}
     matched = [r for r in residuals.values() if r.clip not in ALONE | references]
 
     assert len(matched) == 6  # of each three with one view, all but the reference

@@ -112,6 +112,6 @@ def test_no_look_brings_effects_and_none_come_unasked() -> None:
     assert effects_in(asked, lambda _: recipe).grain is not None
     with pytest.raises(UsageError, match=r"BT\.709 display, but hlg-1000"):
         effects_in(
-            Grade(clip, rendering="hlg-1000", look=LookUse("grainy", effects=True)),
+            Grade(clip, output_transform="hlg-1000", look=LookUse("grainy", effects=True)),
             lambda _: recipe,
         )

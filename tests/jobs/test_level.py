@@ -105,10 +105,10 @@ def test_with_and_without_what_was_kept_all_is_the_same(again: Path) -> None:
 
 
 def test_nothing_is_decoded_twice(again: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Levelling again, with other names and a setup by hand, needs no frame; `again` does."""
+    """Levelling again, with other names and a place by hand, needs no frame; `again` does."""
     monkeypatch.setattr("evenhand.jobs.views.sample", no_decoding)
     level(again, LevelOptions())
-    level(again, LevelOptions(setups=Regrouping(rename=(("setup 1", "kitchen"),))))
+    level(again, LevelOptions(places=Regrouping(rename=(("place 1", "kitchen"),))))
 
     with pytest.raises(AssertionError, match="decoded"):
         level(again, LevelOptions(again=True))
@@ -147,10 +147,10 @@ def test_a_damaged_cache_is_measured_again(again: Path) -> None:
 
 
 def test_what_a_person_says_is_kept_when_all_is_measured_anew(again: Path) -> None:
-    """Setups, names, references, wishes and adjustments outlive `again`, until taken back."""
+    """Places, names, references, wishes and adjustments outlive `again`, until taken back."""
     said = LevelOptions(
         references=("A3",),
-        setups=Regrouping(rename=(("setup 1", "kitchen"),), setup="door"),
+        places=Regrouping(rename=(("place 1", "kitchen"),), place="door"),
         clips=("A2",),
         keep_warmth=0.3,
         use_charts=False,
@@ -160,23 +160,23 @@ def test_what_a_person_says_is_kept_when_all_is_measured_anew(again: Path) -> No
     result = level(again, LevelOptions(again=True))
     shoot = store.load(again)
 
-    assert {s.name: s.clips for s in result.setups} == {
+    assert {s.name: s.clips for s in result.places} == {
         "kitchen": ("A1", "A3"),
         "door": ("A2",),
-        "setup 2": ("B1",),
+        "place 2": ("B1",),
     }
-    assert next(s for s in result.setups if s.name == "kitchen").reference == "A3"
+    assert next(s for s in result.places if s.name == "kitchen").reference == "A3"
     assert shoot.wishes == LevelWishes(keep_warmth=0.3, use_charts=False)
     assert shoot.clip("A1").adjustment == Adjustment(exposure=0.25)
     assert next(c for c in result.clips if c.clip == "A1").by_hand == Adjustment(exposure=0.25)
 
-    back = level(again, LevelOptions(forget=("setups", "references")))
+    back = level(again, LevelOptions(forget=("places", "references")))
 
-    assert {s.name: s.clips for s in back.setups} == {
-        "setup 1": ("A1", "A2", "A3"),
-        "setup 2": ("B1",),
+    assert {s.name: s.clips for s in back.places} == {
+        "place 1": ("A1", "A2", "A3"),
+        "place 2": ("B1",),
     }
-    assert back.setups[0].why_reference != "chosen by hand"
+    assert back.places[0].why_reference != "chosen by hand"
 
 
 def test_a_dry_run_says_what_would_change_and_changes_nothing(again: Path) -> None:
@@ -190,13 +190,13 @@ def test_a_dry_run_says_what_would_change_and_changes_nothing(again: Path) -> No
 
     assert (again / "shoot.json").read_bytes() == before
     told = {(c.subject, c.what): (c.before, c.after) for c in result.changes}
-    assert told["setup 1", "reference"] == (reference.reference, other)
+    assert told["place 1", "reference"] == (reference.reference, other)
     assert told[other, "status"] == ("matched", "reference")
     assert any(what == "exposure" for _, what in told)
 
 
 def test_a_clip_alone_stays_as_it_is(levelled: Path) -> None:
-    """It is the reference of a setup of its own, untouched, and says why."""
+    """It is the reference of a place of its own, untouched, and says why."""
     told = explain(levelled, "B1")
 
     assert told.mates == ("B1",)

@@ -102,7 +102,7 @@ def test_a_copy_that_is_gone_or_changed_is_refused(folder: Path, tmp_path: Path,
 
 
 @pytest.mark.media
-def test_a_conversion_is_not_put_after_the_rendering(folder: Path, tmp_path: Path) -> None:
+def test_a_conversion_is_not_put_after_the_output_transform(folder: Path, tmp_path: Path) -> None:
     """Nobody said what it is for: its values do, and the log that fits is proposed, not taken."""
     file = write_cube(tmp_path / "conversion.cube", Conversion(), 33)
     with pytest.raises(LookMisplacedError, match=r"phone-log-1.*--space"):

@@ -51,7 +51,7 @@ def test_a_look_on_a_view_is_the_look_itself() -> None:
             assert np.quantile(off, 0.99) < 4 / 255
 
 
-def test_a_look_for_log_goes_before_the_rendering(tmp_path: Path) -> None:
+def test_a_look_for_log_goes_before_the_output_transform(tmp_path: Path) -> None:
     """More contrast in stops: darks go down and lights up, on scenes and on charts."""
     (tmp_path / "bran.toml").write_text(LOG_LOOK)
     look = ready(find_look(str(tmp_path / "bran.toml")), (1.0,))
@@ -149,7 +149,11 @@ def test_a_look_is_explained(tmp_path: Path) -> None:
     assert made.verdict == "pass"
     for move in LOOKS["daybreak"].moves:
         assert move in text
-    assert text.index("<b>Rendering</b>") < text.index("<b>Daybreak</b>") < text.index("<b>Master")
+    assert (
+        text.index("<b>Output transform</b>")
+        < text.index("<b>Daybreak</b>")
+        < text.index("<b>Master")
+    )
     assert text.count("<svg") == 5
     assert "skin turns by" in text
     with pytest.raises(UsageError, match=r"\.html"):
@@ -157,14 +161,14 @@ def test_a_look_is_explained(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_look_for_log_is_explained_before_the_rendering(tmp_path: Path) -> None:
+def test_a_look_for_log_is_explained_before_the_output_transform(tmp_path: Path) -> None:
     """Its place in the order of work follows its space."""
     (tmp_path / "bran.toml").write_text(LOG_LOOK)
     explain_look(str(tmp_path / "bran.toml"), tmp_path / "bran.html")
     text = (tmp_path / "bran.html").read_text("utf-8")
 
-    assert text.index("<b>By hand") < text.index("<b>Bran</b>") < text.index("<b>Rendering")
-    assert "it goes before the rendering" in text
+    assert text.index("<b>By hand") < text.index("<b>Bran</b>") < text.index("<b>Output transform")
+    assert "it goes before the output transform" in text
 
 
 def test_nothing_to_show_is_said() -> None:

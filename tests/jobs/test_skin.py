@@ -110,13 +110,13 @@ def test_pointing_changes_nothing_in_the_shoot(shoot_folder: Path) -> None:
 
 
 @pytest.mark.media
-def test_two_clips_are_compared_within_a_setup_only(shoot_folder: Path, tmp_path: Path) -> None:
-    """Pointed at in both: compared where they share a setup; else light itself may differ."""
+def test_two_clips_are_compared_within_a_place_only(shoot_folder: Path, tmp_path: Path) -> None:
+    """Pointed at in both: compared where they share a place; else light itself may differ."""
     shoot = store.load(shoot_folder)
     folder = tmp_path / "copy.shoot"
     for names, count in ((("Bar", "Bar"), 1), (("Bar", "Yard"), 0)):
         clips = [
-            msgspec.structs.replace(shoot.clip(c), setup=name)
+            msgspec.structs.replace(shoot.clip(c), place=name)
             for c, name in zip(CLIPS, names, strict=True)
         ]
         store.save(folder, shoot.with_clips(*clips))

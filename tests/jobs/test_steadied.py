@@ -74,7 +74,7 @@ def made(synth: ModuleType, place: Path, spec: str, steadying: Any, **recipe: An
 def steady_by(folder: Path, steadying: Steadying | None) -> None:
     document = store.load(folder)
     levelling = Levelling(stops=0.3, steadying=steadying)
-    changed = {"levelling": levelling, "rendering": "plain-sdr"}
+    changed = {"levelling": levelling, "output_transform": "plain-sdr"}
     clips = tuple(msgspec.structs.replace(c, **changed) for c in document.clips)
     store.save(folder, msgspec.structs.replace(document, clips=clips))
 

@@ -1,8 +1,8 @@
 """Conversions from log to a display, made without the project: what their kind is is known.
 
 Curves and primaries are colour-science's, under the titles that their documents print; phone log
-is its published formula. Renderings are OpenColorIO's two ACES ones, three plain ones, and two that
-the recognition does not know.
+is its published formula. Output transforms are OpenColorIO's two ACES ones, three plain ones, and
+two that the recognition does not know.
 """
 
 from __future__ import annotations
@@ -102,11 +102,11 @@ def logistic(light):
     return 1.0 / (1.0 + (0.18 / np.maximum(light, 1e-6)) ** 1.25 * 1.6) ** 0.55
 
 
-RENDERINGS = {
+OUTPUT_TRANSFORMS = {
     "aces2": aces("SDR-100nit-REC709_2.0"),
     "aces1": aces("SDR-VIDEO_1.0"),
     "cut": lambda light: np.clip(light, 0.0, 1.0) ** (1 / 2.4),
     "camera": bt709_camera,
     "shoulder": shoulder,
 }
-UNKNOWN_RENDERINGS = {"rational": rational, "logistic": logistic}
+UNKNOWN_OUTPUT_TRANSFORMS = {"rational": rational, "logistic": logistic}

@@ -1,4 +1,4 @@
-"""A chart or a grey card sets a setup; statistics never do; warmth may be kept."""
+"""A chart or a grey card sets a place; statistics never do; warmth may be kept."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ import simulated_camera as camera
 
 from evenhand.colourmath.white import levelling_matrix
 from evenhand.measure import ratios
-from evenhand.measure.decisions import ChartSample, GreySample, LevelDecision, Link, Match, Setup
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.decisions import ChartSample, GreySample, LevelDecision, Link, Match, Place
+from evenhand.measure.levelling import level_place
 
-SETUP = Setup("shop", ("a", "b", "c"), "a", "chosen by hand", ())
+PLACE = Place("shop", ("a", "b", "c"), "a", "chosen by hand", ())
 FAULT = camera.Fault(-0.5, 40, 0.006)
 
 
@@ -49,7 +49,7 @@ def mired(light: np.ndarray) -> float:
 def test_without_chart_or_card_references_are_untouched() -> None:
     """Whatever the person wants to keep: nothing absolute is known, so nothing is set."""
     for keep in (0.0, 0.3, 1.0):
-        a, b, c = level_setup(SETUP, {}, [linked(0.4)], keep_warmth=keep)
+        a, b, c = level_place(PLACE, {}, [linked(0.4)], keep_warmth=keep)
 
         assert (a.status, a.stops, a.white) == ("reference", 0.0, None)
         assert (b.stops, b.white) == (pytest.approx(-0.4, abs=1e-6), None)
@@ -58,7 +58,7 @@ def test_without_chart_or_card_references_are_untouched() -> None:
 
 def test_a_chart_sets_the_reference_and_what_follows_it() -> None:
     """An 18 % grey in its light becomes 18 % and D65 in both clips; the third stays."""
-    a, b, c = level_setup(SETUP, {}, [linked(0.4)], charts=[chart("a", FAULT)])
+    a, b, c = level_place(PLACE, {}, [linked(0.4)], charts=[chart("a", FAULT)])
 
     assert [d.status for d in (a, b, c)] == ["chart", "matched", "left alone"]
     assert levelled(a, neutral(FAULT)) == pytest.approx(np.full(3, 0.18), rel=1e-4)
@@ -74,7 +74,7 @@ def test_a_chart_is_trusted_before_a_grey_card_and_they_are_compared() -> None:
     """The card says something else: the chart counts, and the difference is told."""
     other = camera.Fault(FAULT.stops + 0.3, FAULT.mired, FAULT.duv)
     grey = GreySample("a", neutral(other), spread=0.01)
-    a = level_setup(SETUP, {}, [], [grey], [chart("a", FAULT)])[0]
+    a = level_place(PLACE, {}, [], [grey], [chart("a", FAULT)])[0]
 
     assert a.status == "chart"
     assert a.stops == pytest.approx(0.5, abs=1e-3)
@@ -84,7 +84,7 @@ def test_a_chart_is_trusted_before_a_grey_card_and_they_are_compared() -> None:
 def test_the_chart_with_the_smaller_error_counts() -> None:
     """Of charts in two connected clips, the one whose greys agree better."""
     charts = [chart("a", camera.Fault(0.3), error=0.04), chart("b", camera.Fault(0.0), error=0.01)]
-    a, b, _ = level_setup(SETUP, {}, [linked(0.4)], charts=charts)
+    a, b, _ = level_place(PLACE, {}, [linked(0.4)], charts=charts)
 
     assert (a.status, b.status) == ("reference", "chart")
     assert b.stops == pytest.approx(0.0, abs=1e-6)
@@ -93,7 +93,7 @@ def test_the_chart_with_the_smaller_error_counts() -> None:
 
 def test_a_chart_in_a_clip_that_nothing_connects_sets_that_clip() -> None:
     """Its own clip alone."""
-    a, b, c = level_setup(SETUP, {}, [linked(0.4)], charts=[chart("c", FAULT)])
+    a, b, c = level_place(PLACE, {}, [linked(0.4)], charts=[chart("c", FAULT)])
 
     assert c.status == "chart"
     assert levelled(c, neutral(FAULT)) == pytest.approx(np.full(3, 0.18), rel=1e-4)
@@ -104,7 +104,7 @@ def test_a_chart_in_a_clip_that_nothing_connects_sets_that_clip() -> None:
 @pytest.mark.parametrize("keep", [0.0, 0.3, 1.0])
 def test_that_share_of_the_warmth_is_kept(keep: float) -> None:
     """In mired along the locus, in every clip alike; green goes, and the exposure is right."""
-    a, b, _ = level_setup(SETUP, {}, [linked(0.4)], charts=[chart("a", FAULT)], keep_warmth=keep)
+    a, b, _ = level_place(PLACE, {}, [linked(0.4)], charts=[chart("a", FAULT)], keep_warmth=keep)
     brighter = camera.Fault(FAULT.stops + 0.4, FAULT.mired, FAULT.duv)
     warmth = mired(np.array(neutral(FAULT, 1.0)))
 
@@ -120,7 +120,7 @@ def test_that_share_of_the_warmth_is_kept(keep: float) -> None:
 def test_a_cool_light_is_corrected_in_full() -> None:
     """It is no warmth: nothing of it is kept."""
     cool = chart("a", camera.Fault(0.0, -30))
-    decisions = [level_setup(SETUP, {}, [], charts=[cool], keep_warmth=k)[0] for k in (0.0, 0.5)]
+    decisions = [level_place(PLACE, {}, [], charts=[cool], keep_warmth=k)[0] for k in (0.0, 0.5)]
 
     assert decisions[0].white == decisions[1].white
 
@@ -128,7 +128,7 @@ def test_a_cool_light_is_corrected_in_full() -> None:
 def test_the_warmth_of_a_grey_card_is_kept_too() -> None:
     """Both absolute sources take the same road."""
     grey = GreySample("a", neutral(FAULT), spread=0.01)
-    a = level_setup(SETUP, {}, [], [grey], keep_warmth=0.5)[0]
+    a = level_place(PLACE, {}, [], [grey], keep_warmth=0.5)[0]
     full = mired(np.array(neutral(FAULT, 1.0)))
 
     assert mired(levelled(a, neutral(FAULT, 1.0))) == pytest.approx(full / 2, abs=0.05)

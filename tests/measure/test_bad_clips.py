@@ -10,9 +10,9 @@ import simulated_camera as camera
 
 from evenhand.colourmath.encodings import named
 from evenhand.measure.decisions import LevelDecision
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import match_clips
-from evenhand.measure.setups import ClipView, PictureNumbers, find_links, group
+from evenhand.measure.places import ClipView, PictureNumbers, find_links, group
 from evenhand.measure.views import Features
 
 SIZE = (320, 180)
@@ -38,8 +38,8 @@ def clip(name: str, order: int, frames: list[Features]) -> ClipView:
 def decided(clips: list[ClipView]) -> dict[str, LevelDecision]:
     """All decisions by clip."""
     links, by_id = find_links(clips), {c.id: c for c in clips}
-    setups = group(clips, links)
-    return {d.clip: d for s in setups for d in level_setup(s, by_id, links)}
+    places = group(clips, links)
+    return {d.clip: d for s in places for d in level_place(s, by_id, links)}
 
 
 @pytest.fixture(scope="module")

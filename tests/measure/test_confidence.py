@@ -22,8 +22,8 @@ from evenhand.measure.confidence import (
     of_match,
     sureness,
 )
-from evenhand.measure.decisions import ChartSample, GreySample, Link, Match, Setup
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.decisions import ChartSample, GreySample, Link, Match, Place
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import confidence, match
 
 GOOD = Match(True, "", stops=0.4, gains=(0.4, 0.4, 0.4), stops_error=0.004, mired_error=0.4)
@@ -65,8 +65,8 @@ def test_a_clip_far_along_the_chain_is_less_sure() -> None:
     """a – b – c by matches of doubt; what both rest on a chart rests on its doubt too."""
     weak = msgspec.structs.replace(GOOD, stops_error=0.06, mired_error=4.0)
     links = [Link("a", "b", weak), Link("b", "c", weak)]
-    setup = Setup("row", ("a", "b", "c"), "a", "chosen by hand", ())
-    a, b, c = level_setup(setup, {}, links)
+    place = Place("row", ("a", "b", "c"), "a", "chosen by hand", ())
+    a, b, c = level_place(place, {}, links)
 
     assert a.confidence == 1.0
     assert confidence(weak) == pytest.approx(b.confidence, abs=1e-9)
@@ -74,7 +74,7 @@ def test_a_clip_far_along_the_chain_is_less_sure() -> None:
     assert c.confidence < b.confidence - 0.05
 
     card = GreySample("c", (0.18, 0.18, 0.18), spread=0.14)
-    a, b, c = level_setup(setup, {}, links, [card])
+    a, b, c = level_place(place, {}, links, [card])
     assert c.confidence == pytest.approx(sureness(of_card(0.14)))
     assert a.confidence < b.confidence < c.confidence
 
@@ -85,10 +85,10 @@ def test_an_open_round_lowers_the_confidence_of_its_clips() -> None:
     def linked(a: str, b: str, stops: float) -> Link:
         return Link(a, b, msgspec.structs.replace(GOOD, stops=stops, gains=(stops,) * 3))
 
-    setup = Setup("round", ("a", "b", "c"), "a", "chosen by hand", ())
+    place = Place("round", ("a", "b", "c"), "a", "chosen by hand", ())
     closed = [linked("a", "b", 0.4), linked("b", "c", 0.2), linked("a", "c", 0.6)]
     opened = [*closed[:2], linked("a", "c", 0.69)]
-    sure, unsure = (level_setup(setup, {}, links)[2].confidence for links in (closed, opened))
+    sure, unsure = (level_place(place, {}, links)[2].confidence for links in (closed, opened))
 
     assert unsure < sure - 0.05
 
@@ -98,8 +98,8 @@ def test_what_is_left_alone_as_even_counts_as_an_error() -> None:
     weak = msgspec.structs.replace(
         GOOD, stops=0.09, gains=(0.09,) * 3, stops_error=0.05, mired_error=0.5
     )
-    setup = Setup("pair", ("a", "b"), "a", "chosen by hand", ())
-    b = level_setup(setup, {}, [Link("a", "b", weak)])[1]
+    place = Place("pair", ("a", "b"), "a", "chosen by hand", ())
+    b = level_place(place, {}, [Link("a", "b", weak)])[1]
 
     assert b.stops == 0.0
     assert b.confidence < confidence(weak) - 0.1

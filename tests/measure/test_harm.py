@@ -14,9 +14,9 @@ import simulated_camera as camera
 from evenhand.colourmath.encodings import named
 from evenhand.measure.chart import find_chart
 from evenhand.measure.decisions import LevelDecision
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import match
-from evenhand.measure.setups import ClipView, PictureNumbers, find_links, group
+from evenhand.measure.places import ClipView, PictureNumbers, find_links, group
 from evenhand.measure.views import Features
 
 SIZE = (640, 360)
@@ -46,7 +46,7 @@ def levelled(clips: list[ClipView]) -> list[LevelDecision]:
     """All decisions on a card."""
     links = find_links(clips)
     by_id = {c.id: c for c in clips}
-    return [d for s in group(clips, links) for d in level_setup(s, by_id, links)]
+    return [d for s in group(clips, links) for d in level_place(s, by_id, links)]
 
 
 def is_harmed(decision: LevelDecision) -> bool:
@@ -124,7 +124,7 @@ def test_views_of_different_places_are_never_taken_for_one(
 
 def test_the_harm_test_can_fail() -> None:
     """A decision that moves a good clip by 20 mired, surely, is harm."""
-    moved = LevelDecision(clip="a", setup="s", reference="b", status="matched", why="", stops=0.2)
+    moved = LevelDecision(clip="a", place="s", reference="b", status="matched", why="", stops=0.2)
 
     assert not is_harmed(moved)
     assert is_harmed(made_cases.surely(moved))

@@ -339,14 +339,14 @@ def test_a_gentle_log_look_is_healthy_and_a_wild_one_not(
     assert health.verdict == verdict
 
 
-@pytest.mark.parametrize("rendering", ["aces2-sdr", "plain-sdr"])
-def test_an_honest_conversion_does_not_fail(rendering: str) -> None:
-    """Whichever rendering it holds: two that both keep greys and order differ by 29 degrees."""
+@pytest.mark.parametrize("output_transform", ["aces2-sdr", "plain-sdr"])
+def test_an_honest_conversion_does_not_fail(output_transform: str) -> None:
+    """Whichever one it holds: two that both keep greys and order differ by 29 degrees."""
 
     class Conversion(made.Made):
         gives = "bt709-display"
 
-    show = exact_transform(Grade(named("phone-log-1"), rendering=rendering))
+    show = exact_transform(Grade(named("phone-log-1"), output_transform=output_transform))
     health = health_of_look(Conversion("conversion", show, space="phone-log-1"), strengths=(1.0,))
 
     assert health.verdict in ("pass", "warn")

@@ -1,4 +1,4 @@
-"""Levelling a setup: what is moved, by how much, and what is left alone."""
+"""Levelling a place: what is moved, by how much, and what is left alone."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ import simulated_camera as camera
 from evenhand.colourmath.encodings import named
 from evenhand.colourmath.white import levelling_matrix
 from evenhand.measure import ratios
-from evenhand.measure.decisions import Difference, GreySample, LevelDecision, Link, Match, Setup
+from evenhand.measure.decisions import Difference, GreySample, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import corrected, evenness, score
-from evenhand.measure.levelling import grey_refusal, level_setup
-from evenhand.measure.setups import ClipView, PictureNumbers, find_links
+from evenhand.measure.levelling import grey_refusal, level_place
+from evenhand.measure.places import ClipView, PictureNumbers, find_links
 from evenhand.measure.views import Features
 
 SIZE = (640, 360)
@@ -29,7 +29,7 @@ FAULTS = {
     "c": camera.Fault(0.9, 25, -0.003),
     "d": camera.Fault(-0.7, 30, 0.002),
 }
-SETUP = Setup("oven", ("a", "b", "c", "d"), "a", "chosen by hand", ())
+PLACE = Place("oven", ("a", "b", "c", "d"), "a", "chosen by hand", ())
 
 
 class Shoot:
@@ -88,13 +88,13 @@ def synthetic(a: str, b: str, gains: np.ndarray, error: float = 0.004) -> Link:
 
 def two(gains: np.ndarray, error: float = 0.004) -> LevelDecision:
     """What is decided for clip b that differs from its reference by the gains."""
-    setup = Setup("s", ("a", "b"), "a", "", ())
-    return level_setup(setup, {}, [synthetic("a", "b", gains, error)])[1]
+    place = Place("s", ("a", "b"), "a", "", ())
+    return level_place(place, {}, [synthetic("a", "b", gains, error)])[1]
 
 
 def test_matched_clips_end_even_with_the_reference(shoot: Shoot) -> None:
     """Every connected clip ends within 0.03 stop and 3 mired; the other is left as it is."""
-    decisions = level_setup(SETUP, shoot.clips, shoot.links)
+    decisions = level_place(PLACE, shoot.clips, shoot.links)
 
     assert [d.status for d in decisions] == ["reference", "matched", "matched", "left alone"]
     for left in score(decisions, shoot.truth):
@@ -107,7 +107,7 @@ def test_matched_clips_end_even_with_the_reference(shoot: Shoot) -> None:
 
 def test_the_reference_stays_as_shot_without_a_grey_card(shoot: Shoot) -> None:
     """Nobody knows better: its exposure and white are not moved."""
-    reference = level_setup(SETUP, shoot.clips, shoot.links)[0]
+    reference = level_place(PLACE, shoot.clips, shoot.links)[0]
 
     assert (reference.stops, reference.white) == (0.0, None)
     assert reference.why
@@ -115,7 +115,7 @@ def test_the_reference_stays_as_shot_without_a_grey_card(shoot: Shoot) -> None:
 
 def test_a_clip_without_common_view_is_untouched_and_gets_a_proposal(shoot: Shoot) -> None:
     """Exposure and white stay; the proposal says how unsure it is, and what would change it."""
-    lone = level_setup(SETUP, shoot.clips, shoot.links)[3]
+    lone = level_place(PLACE, shoot.clips, shoot.links)[3]
 
     assert (lone.stops, lone.white, lone.confidence) == (0.0, None, 0.0)
     assert "no common view with a" in lone.why
@@ -127,7 +127,7 @@ def test_a_clip_without_common_view_is_untouched_and_gets_a_proposal(shoot: Shoo
 
 def test_every_decision_has_a_reason(shoot: Shoot) -> None:
     """Why, and what would change it, is never empty; records survive JSON."""
-    for decision in level_setup(SETUP, shoot.clips, shoot.links):
+    for decision in level_place(PLACE, shoot.clips, shoot.links):
         assert decision.why
         assert decision.would_change
         assert msgspec.json.decode(msgspec.json.encode(decision), type=LevelDecision) == decision
@@ -152,8 +152,8 @@ def test_clips_that_were_right_are_hardly_moved(scene: Scene, seen: Seen) -> Non
             recording = camera.record(view.of(scene(seed), SIZE, rng), fault, rng)
             features = (seen(recording),)
             clips.append(ClipView(str(order), None, order, named("phone-log-1"), features, GOOD))
-        setup = Setup("s", ("0", "1"), "0", "", ())
-        moved = level_setup(setup, {c.id: c for c in clips}, find_links(clips))[1]
+        place = Place("s", ("0", "1"), "0", "", ())
+        moved = level_place(place, {c.id: c for c in clips}, find_links(clips))[1]
 
         assert moved.status == "matched"
         assert abs(moved.stops) <= 0.02
@@ -186,9 +186,9 @@ def test_the_correction_takes_neutrals_of_any_reference_white_home() -> None:
 
 def test_a_clip_seen_through_another_is_matched_by_the_chain() -> None:
     """No direct view, but a chain of matches: levelled, less sure, and the chain is named."""
-    setup = Setup("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", "", ())
     links = [synthetic("a", "b", np.full(3, 0.3)), synthetic("b", "c", np.full(3, 0.4))]
-    last = level_setup(setup, {}, links)[2]
+    last = level_place(place, {}, links)[2]
 
     assert last.stops == pytest.approx(-0.7, abs=1e-6)
     assert last.via == ("b",)
@@ -198,13 +198,13 @@ def test_a_clip_seen_through_another_is_matched_by_the_chain() -> None:
 
 def test_an_open_loop_loses_its_worst_match_and_says_so() -> None:
     """Matches that contradict one another are not averaged."""
-    setup = Setup("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", "", ())
     links = [
         synthetic("a", "b", np.full(3, 0.3)),
         synthetic("b", "c", np.full(3, 0.3)),
         synthetic("a", "c", np.full(3, 1.5), error=0.05),
     ]
-    last = level_setup(setup, {}, links)[2]
+    last = level_place(place, {}, links)[2]
 
     assert last.stops == pytest.approx(-0.6, abs=1e-6)
     assert "was dropped" in last.why
@@ -212,13 +212,13 @@ def test_an_open_loop_loses_its_worst_match_and_says_so() -> None:
 
 def test_a_loop_that_closes_is_told() -> None:
     """The closure of a round of matches is part of the reason."""
-    setup = Setup("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", "", ())
     links = [
         synthetic("a", "b", np.full(3, 0.3)),
         synthetic("b", "c", np.full(3, 0.3)),
         synthetic("a", "c", np.full(3, 0.62)),
     ]
-    last = level_setup(setup, {}, links)[2]
+    last = level_place(place, {}, links)[2]
 
     assert last.closure is not None
     assert abs(last.closure.stops) == pytest.approx(0.02, abs=1e-6)
@@ -227,7 +227,7 @@ def test_a_loop_that_closes_is_told() -> None:
 
 def test_levelling_twice_changes_nothing(shoot: Shoot) -> None:
     """Once the corrections are in the light, everything is even already."""
-    decisions = level_setup(SETUP, shoot.clips, shoot.links)
+    decisions = level_place(PLACE, shoot.clips, shoot.links)
     done = {
         d.clip: replace(
             shoot.clips[d.clip],
@@ -235,16 +235,16 @@ def test_levelling_twice_changes_nothing(shoot: Shoot) -> None:
         )
         for d in decisions
     }
-    again = level_setup(SETUP, done, find_links(list(done.values())))
+    again = level_place(PLACE, done, find_links(list(done.values())))
 
     assert [(d.stops, d.white) for d in again] == [(0.0, None)] * 4
-    assert decisions == level_setup(SETUP, shoot.clips, shoot.links)
+    assert decisions == level_place(PLACE, shoot.clips, shoot.links)
 
 
 def test_a_grey_card_sets_the_reference_and_all_that_follow_it(shoot: Shoot) -> None:
     """Reference and matched clips alike render the card as 18 % neutral grey."""
     sample = GreySample("a", shoot.neutral("a"), spread=0.03)
-    decisions = by_clip(level_setup(SETUP, shoot.clips, shoot.links, [sample]))
+    decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
 
     assert [decisions[c].status for c in "abcd"] == ["grey", "matched", "matched", "left alone"]
     for name, tolerance in (("a", 1e-4), ("b", 0.004), ("c", 0.004)):
@@ -257,7 +257,7 @@ def test_a_grey_card_sets_the_reference_and_all_that_follow_it(shoot: Shoot) -> 
 def test_a_grey_card_in_another_clip_sets_them_all_too(shoot: Shoot) -> None:
     """The card need not be in the reference clip: the matches carry it over."""
     sample = GreySample("b", shoot.neutral("b"), spread=0.03)
-    decisions = by_clip(level_setup(SETUP, shoot.clips, shoot.links, [sample]))
+    decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
 
     assert decisions["b"].status == "grey"
     for name in "abc":
@@ -269,7 +269,7 @@ def test_a_grey_card_in_another_clip_sets_them_all_too(shoot: Shoot) -> None:
 def test_a_grey_card_in_a_clip_that_nothing_connects_sets_that_clip(shoot: Shoot) -> None:
     """It is levelled by its own card; the others are not touched by it."""
     sample = GreySample("d", shoot.neutral("d"), spread=0.03)
-    decisions = by_clip(level_setup(SETUP, shoot.clips, shoot.links, [sample]))
+    decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
     d = decisions["d"]
 
     assert d.status == "grey"
@@ -294,14 +294,14 @@ def test_a_bad_grey_sample_is_refused_with_a_reason(
 ) -> None:
     """What cannot be a grey card changes nothing, and the decision says why."""
     assert word in grey_refusal(sample)
-    reference = level_setup(SETUP, shoot.clips, shoot.links, [sample])[0]
+    reference = level_place(PLACE, shoot.clips, shoot.links, [sample])[0]
     assert (reference.stops, reference.white) == (0.0, None)
     assert word in reference.why
 
 
 def test_evenness_is_measured_again_after_levelling(shoot: Shoot) -> None:
     """Before shows the faults; after is found from the corrected light, and is small."""
-    decisions = level_setup(SETUP, shoot.clips, shoot.links)
+    decisions = level_place(PLACE, shoot.clips, shoot.links)
     found = evenness(decisions, shoot.clips, shoot.links)
 
     assert found.before is not None
@@ -318,7 +318,7 @@ def test_evenness_names_the_clip_that_stands_out(shoot: Shoot) -> None:
     """A clip that is not corrected is seen to differ by what it differs."""
     decisions = [
         msgspec.structs.replace(d, stops=0.0, white=None) if d.clip == "c" else d
-        for d in level_setup(SETUP, shoot.clips, shoot.links)
+        for d in level_place(PLACE, shoot.clips, shoot.links)
     ]
     found = evenness(decisions, shoot.clips, shoot.links)
 
@@ -332,7 +332,7 @@ def test_evenness_names_the_clip_that_stands_out(shoot: Shoot) -> None:
 def test_score_of_doing_nothing_is_the_fault_itself(shoot: Shoot) -> None:
     """Without corrections, after is before; stops are those of the camera's faults."""
     idle = [
-        LevelDecision(clip=c, setup="oven", reference="a", status="left alone", why="-")
+        LevelDecision(clip=c, place="oven", reference="a", status="left alone", why="-")
         for c in "abcd"
     ]
     for left in score(idle, shoot.truth):

@@ -6,7 +6,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from made_tables import LOGS, RENDERINGS, UNKNOWN_LOGS, UNKNOWN_RENDERINGS
+from made_tables import LOGS, OUTPUT_TRANSFORMS, UNKNOWN_LOGS, UNKNOWN_OUTPUT_TRANSFORMS
 
 from evenhand.grade.looks import LOOKS, look_named
 from evenhand.grade.tables import TableLook, lattice_of
@@ -16,7 +16,7 @@ from evenhand.measure.looks.place import check_declared, check_place
 
 DISPLAY = "bt709-display"
 ALL_LOGS = LOGS | UNKNOWN_LOGS
-ALL_RENDERINGS = RENDERINGS | UNKNOWN_RENDERINGS
+ALL_OUTPUT_TRANSFORMS = OUTPUT_TRANSFORMS | UNKNOWN_OUTPUT_TRANSFORMS
 STYLES = (None, "oven-light", "daybreak", "rye")
 
 
@@ -37,12 +37,12 @@ def styled(picture: np.ndarray, style: str | None) -> np.ndarray:
     return picture + 0.7 * (look_named(style).apply(picture) - picture)
 
 
-def conversions(size: int, logs, renderings, styles):
-    """(log, rendering, style, finding) for each combination."""
+def conversions(size: int, logs, output_transforms, styles):
+    """(log, output transform, style, finding) for each combination."""
     grid = colours(size)
     for log, to_light in logs.items():
         light = to_light(grid)
-        for name, render in renderings.items():
+        for name, render in output_transforms.items():
             picture = np.asarray(render(light))
             for style in styles:
                 yield log, name, style, kind_of(styled(picture, style))
@@ -51,9 +51,9 @@ def conversions(size: int, logs, renderings, styles):
 def test_conversions_are_told_from_looks():
     """A few of each, at 17 nodes; the log itself is among those proposed."""
     logs = {n: LOGS[n] for n in ("phone-log-1", "phone-log-2", "slog3-full", "logc3")}
-    renderings = {n: RENDERINGS[n] for n in ("aces2", "shoulder")}
+    output_transforms = {n: OUTPUT_TRANSFORMS[n] for n in ("aces2", "shoulder")}
 
-    for log, _, _, found in conversions(17, logs, renderings, (None, "daybreak")):
+    for log, _, _, found in conversions(17, logs, output_transforms, (None, "daybreak")):
         assert found.kind == "conversion"
         assert log in found.logs
 
@@ -92,17 +92,19 @@ def test_what_is_neither(change, kind):
 
 @pytest.mark.slow
 def test_every_made_conversion_and_look_is_told_by_its_kind():
-    """392 conversions at 33 nodes: 14 logs, three of them unknown, by 7 renderings, two unknown.
+    """392 conversions at 33 nodes: 14 logs, three unknown, by 7 output transforms, two unknown.
 
     Each plain and with three looks at 70 %. And ten looks at four strengths. The kind is right for
     every one. The log is less sure: for 89 % of 308 it is in the proposed set,
-    and where rendering and look hide it, it is another. These counts are what was measured.
+    and where output transform and look hide it, it is another. These counts are what was measured.
     """
     kinds, logs = Counter(), Counter()
-    for log, rendering, style, found in conversions(33, ALL_LOGS, ALL_RENDERINGS, STYLES):
+    for log, output_transform, style, found in conversions(
+        33, ALL_LOGS, ALL_OUTPUT_TRANSFORMS, STYLES
+    ):
         kinds[found.kind] += 1
         if log in LOGS and found.kind == "conversion":
-            group = (rendering in RENDERINGS, style is not None)
+            group = (output_transform in OUTPUT_TRANSFORMS, style is not None)
             alone = found.logs == (log,)
             logs[group, "alone" if alone else "in set" if log in found.logs else "wrong"] += 1
     grid = colours(33)
@@ -114,7 +116,7 @@ def test_every_made_conversion_and_look_is_told_by_its_kind():
 
     assert kinds == {"conversion": 392}
     assert looks["look"] + looks["identity"] == 4 * len(LOOKS)
-    assert logs[(True, False), "alone"] == 55  # known rendering, no look: always named alone
+    assert logs[(True, False), "alone"] == 55  # known output transform, no look: always named alone
     assert logs[(True, True), "wrong"] <= 10  # of 165
     assert logs[(False, False), "wrong"] <= 1  # of 22
     assert logs[(False, True), "wrong"] <= 35  # of 66
@@ -125,8 +127,8 @@ def test_a_conversion_applied_twice_is_found():
     grid = colours(33)
 
     for log in ("phone-log-1", "slog3-full", "acescct"):
-        once = RENDERINGS["aces2"](LOGS[log](grid))
-        found = kind_of(RENDERINGS["aces2"](LOGS[log](once)))
+        once = OUTPUT_TRANSFORMS["aces2"](LOGS[log](grid))
+        found = kind_of(OUTPUT_TRANSFORMS["aces2"](LOGS[log](once)))
         assert found.kind == "else"
         assert log in found.twice
         assert check_place(found, DISPLAY).verdict == "disagrees"
@@ -137,7 +139,7 @@ def test_a_declaration_that_disagrees_says_why():
     """A conversion declared a display look; a display look declared a conversion."""
     grid = colours(17)
     look = kind_of(look_named("oven-light").apply(grid))
-    conversion = kind_of(RENDERINGS["aces2"](LOGS["phone-log-1"](grid)))
+    conversion = kind_of(OUTPUT_TRANSFORMS["aces2"](LOGS["phone-log-1"](grid)))
 
     as_look = check_declared(conversion, DISPLAY, DISPLAY)
     as_conversion = check_declared(look, "phone-log-1", DISPLAY)
@@ -156,7 +158,7 @@ def test_a_declaration_that_fits_agrees():
     """And what a table cannot tell is doubtful, not wrong."""
     grid = colours(17)
     look = kind_of(look_named("oven-light").apply(grid))
-    conversion = kind_of(RENDERINGS["aces2"](LOGS["logc3"](grid)))
+    conversion = kind_of(OUTPUT_TRANSFORMS["aces2"](LOGS["logc3"](grid)))
 
     assert check_declared(look, DISPLAY, DISPLAY).verdict == "agrees"
     assert check_declared(conversion, "logc3", DISPLAY).verdict == "agrees"
@@ -170,7 +172,7 @@ def test_a_look_in_the_wrong_place_is_caught():
     """A creative look straight on log, and a conversion after another one."""
     grid = colours(17)
     look = kind_of(look_named("daybreak").apply(grid))
-    conversion = kind_of(RENDERINGS["aces1"](LOGS["phone-log-2"](grid)))
+    conversion = kind_of(OUTPUT_TRANSFORMS["aces1"](LOGS["phone-log-2"](grid)))
 
     on_log = check_place(look, "phone-log-1")
     again = check_place(conversion, DISPLAY)

@@ -16,8 +16,8 @@ from evenhand.measure.colours import (
     colour_likeness,
     tone_deciles,
 )
+from evenhand.measure.places import ClipView, PictureNumbers
 from evenhand.measure.proposals import MOST_MIRED, STRENGTH, propose
-from evenhand.measure.setups import ClipView, PictureNumbers
 from evenhand.measure.views import AnalysisFrame, Features, features
 
 SIZE = (640, 360)

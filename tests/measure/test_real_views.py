@@ -15,9 +15,9 @@ from evenhand.colourmath.encodings import Encoding, named, transfer_of
 from evenhand.grade.exact import scene_light_image
 from evenhand.measure.decisions import LevelDecision
 from evenhand.measure.evenness import evenness, score
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import match
-from evenhand.measure.setups import ClipView, find_links, group, picture_numbers
+from evenhand.measure.places import ClipView, find_links, group, picture_numbers
 from evenhand.measure.views import AnalysisFrame, Features, features
 from evenhand.media.analysis import small_signals
 from evenhand.media.probe import probe
@@ -103,21 +103,21 @@ def read(folder: Path, truth: dict[str, object]) -> list[ClipView]:
 def test_the_demo_card_is_grouped_and_levelled(
     demo: tuple[list[ClipView], dict[str, object]],
 ) -> None:
-    """Four setups; matched clips within 0.03 stop and 3 mired of the truth; two left alone."""
+    """Four places; matched clips within 0.03 stop and 3 mired of the truth; two left alone."""
     clips, truth = demo
     by_id = {c.id: c for c in clips}
     links = find_links(clips)
-    setups = group(clips, links)
+    places = group(clips, links)
 
-    assert [[c[:4] for c in s.clips] for s in setups] == [
+    assert [[c[:4] for c in s.clips] for s in places] == [
         ["A001", "A002", "A003"],
         ["A004", "A005", "A006"],
         ["A007", "A008", "A009"],
         ["A010", "A011", "A012"],
     ]
     decisions: list[LevelDecision] = []
-    for setup in setups:
-        mine = level_setup(setup, by_id, links)
+    for place in places:
+        mine = level_place(place, by_id, links)
         even = evenness(mine, by_id, links)
         assert even.after is not None
         # seen on other frames than the match was made from, so it has an error of its own

@@ -28,7 +28,7 @@ import published_skins as published
 from drawn_face import drawn_face
 
 LOG = ENCODINGS["phone-log-1"]
-PLAIN = Grade(LOG, rendering="plain-sdr")
+PLAIN = Grade(LOG, output_transform="plain-sdr")
 POINTS = ((-0.15, -0.05), (0.15, -0.05), (0.0, 0.13), (0.0, 0.27), (-0.35, 0.0), (0.35, 0.0))
 
 
@@ -53,7 +53,8 @@ def drawn(skin: np.ndarray, tall: float = 110) -> tuple[np.ndarray, Face]:
 def test_skins_of_all_tones_are_read_at_their_angle(skin: int) -> None:
     """A drawn face with hair, eyes, brows and mouth reads as its flat skin does, within 1 degree.
 
-    The plain rendering is the BT.709 curve below its knee: expected angles by colour-science.
+    The plain output transform is the BT.709 curve below its knee: expected angles by
+    colour-science.
     """
     light = 0.6 * published.linear_bt2020()[0][skin]
     picture, face = drawn(light)
@@ -100,18 +101,18 @@ def test_what_covers_a_face_does_not_turn_its_angle(what: str) -> None:
 
 
 @pytest.mark.oracle
-@pytest.mark.parametrize("rendering", ["plain-sdr", "aces2-sdr", "hlg-1000"])
+@pytest.mark.parametrize("output_transform", ["plain-sdr", "aces2-sdr", "hlg-1000"])
 @pytest.mark.parametrize(
     ("kelvin", "most"), [(2800, 7.0), (4000, 3.6), (5500, 2.2), (7500, 2.0), (9000, 2.7)]
 )
 def test_a_right_levelling_brings_skin_back_from_any_light(
-    rendering: str, kelvin: float, most: float
+    output_transform: str, kelvin: float, most: float
 ) -> None:
     """Eight spectra under a lamp, ±2 stops, levelled by the lamp's own white: near the D65 angle.
 
     What is left is what one adaptation cannot undo for every spectrum, and codes of log.
     """
-    grade = Grade(LOG, rendering=rendering)  # type: ignore[arg-type]
+    grade = Grade(LOG, output_transform=output_transform)  # type: ignore[arg-type]
     right, _ = published.linear_bt2020()
     light, white = published.linear_bt2020(kelvin)
     cct, duv = published.kelvin_and_duv(white @ published.BT2020.matrix_RGB_to_XYZ.T)
@@ -122,7 +123,7 @@ def test_a_right_levelling_brings_skin_back_from_any_light(
             levelled = Grade(
                 LOG,
                 Levelling(stops=-stops, white=White(cct, duv)),
-                rendering=rendering,  # type: ignore[arg-type]
+                output_transform=output_transform,  # type: ignore[arg-type]
             )
             flat = np.broadcast_to(right[skin], (40, 800, 3))
             lit = np.broadcast_to(light[skin] * 2.0**stops, (40, 800, 3))
@@ -158,7 +159,7 @@ def test_exposure_hardly_turns_skin(stops: int) -> None:
     assert found.luma == pytest.approx(truth.luma, abs=1.0)
 
 
-def test_all_stages_are_read_from_the_same_pixels_in_one_rendering() -> None:
+def test_all_stages_are_read_from_the_same_pixels_in_one_output_transform() -> None:
     """Only what is asked for differs; without a look or an adjustment there is no such stage."""
     full = Grade(
         LOG,
@@ -169,9 +170,9 @@ def test_all_stages_are_read_from_the_same_pixels_in_one_rendering() -> None:
     )
     found = stages(full)
     assert list(found) == ["shot", "levelled", "adjusted", "looked"]
-    assert {g.rendering for g in found.values()} == {"hlg-1000"}
-    assert found["shot"] == Grade(LOG, rendering="hlg-1000")
-    assert found["levelled"] == Grade(LOG, full.levelling, rendering="hlg-1000")
+    assert {g.output_transform for g in found.values()} == {"hlg-1000"}
+    assert found["shot"] == Grade(LOG, output_transform="hlg-1000")
+    assert found["levelled"] == Grade(LOG, full.levelling, output_transform="hlg-1000")
     assert found["adjusted"] == Grade(LOG, full.levelling, full.adjustment, "hlg-1000")
     assert found["looked"] == full
     assert list(stages(Grade(LOG, look=LookUse("any", 0.0)))) == ["shot", "levelled"]

@@ -71,7 +71,7 @@ def test_a_warning_needs_both(shot: float, levelled: float, verdict: str) -> Non
 
 def test_the_band_is_that_of_the_output() -> None:
     """104 degrees is inside in BT.709 and outside in HLG, whose band begins at 107."""
-    hlg = Grade(LOG, rendering="hlg-1000")
+    hlg = Grade(LOG, output_transform="hlg-1000")
 
     assert said(place(125, 104)).verdict == "fine"
     assert said(place(125, 104), grade=hlg).verdict == "warn"
@@ -207,8 +207,8 @@ def test_records_survive_json() -> None:
 
 
 def test_every_output_has_a_skin_line() -> None:
-    """No rendering ends in an encoding that cannot be checked."""
-    from evenhand.grade.renderings import RENDERINGS
+    """No output transform ends in an encoding that cannot be checked."""
+    from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS
 
-    for rendering in RENDERINGS.values():
-        assert skin_line(rendering.output) is not None
+    for output_transform in OUTPUT_TRANSFORMS.values():
+        assert skin_line(output_transform.output) is not None

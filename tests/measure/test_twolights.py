@@ -10,8 +10,8 @@ import pytest
 import simulated_camera as camera
 
 from evenhand.measure import ratios
-from evenhand.measure.decisions import Link, Setup
-from evenhand.measure.levelling import level_setup
+from evenhand.measure.decisions import Link, Place
+from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import confidence, match
 from evenhand.measure.twolights import told, two_lights
 from evenhand.measure.views import Features
@@ -65,8 +65,8 @@ def test_a_levelled_clip_says_that_it_has_two_lights(scene: Scene, seen: Seen) -
         for p, s in ((picture, 0.0), (lamp_on(picture, 0.3, camera.Fault(0.8, 60)), -0.4))
     )
     link = Link("a", "b", match(seen(a), seen(b)))
-    setup = Setup("room", ("a", "b"), "a", "chosen by hand", ())
-    decision = level_setup(setup, {}, [link])[1]
+    place = Place("room", ("a", "b"), "a", "chosen by hand", ())
+    decision = level_place(place, {}, [link])[1]
 
     assert decision.stops == pytest.approx(0.4, abs=0.02)
     assert "two lights in one picture" in decision.why

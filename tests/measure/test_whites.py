@@ -12,9 +12,9 @@ import simulated_camera as camera
 
 from evenhand.colourmath.encodings import named
 from evenhand.measure import ratios
-from evenhand.measure.decisions import Setup
-from evenhand.measure.levelling import level_setup
-from evenhand.measure.setups import ClipView, PictureNumbers
+from evenhand.measure.decisions import Place
+from evenhand.measure.levelling import level_place
+from evenhand.measure.places import ClipView, PictureNumbers
 from evenhand.measure.views import Features
 from evenhand.measure.whites import propose_white
 
@@ -53,7 +53,7 @@ def test_it_is_never_applied(greyish: np.ndarray, seen: Seen) -> None:
         "a", None, 0, named("phone-log-1"),
         tuple(frames(greyish, camera.Fault(0, 45, 0.002), seen)), PictureNumbers(0, 0, 0.1, 5.0),
     )  # fmt: skip
-    decision = level_setup(Setup("s", ("a",), "a", "", ()), {"a": view}, [])[0]
+    decision = level_place(Place("s", ("a",), "a", "", ()), {"a": view}, [])[0]
 
     assert decision.proposal is not None
     assert (decision.status, decision.stops, decision.white) == ("reference", 0.0, None)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from evenhand.grade.document import Adjustment
     from evenhand.shoot.document import ClipEntry
 
-RENDERINGS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
+OUTPUT_TRANSFORMS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
 
 
 class Three(click.ParamType[Any]):
@@ -66,10 +66,10 @@ class Three(click.ParamType[Any]):
 @click.option("--offset", type=Three(-10, 10), help="ASC CDL offset; 0 changes nothing.")
 @click.option("--power", type=Three(0.01, 100), help="ASC CDL power; 1 changes nothing.")
 @click.option(
-    "--rendering",
-    type=click.Choice(RENDERINGS),
+    "--output-transform",
+    type=click.Choice(OUTPUT_TRANSFORMS),
     metavar="NAME",
-    help=f"The conversion for the display: {', '.join(RENDERINGS)}.",
+    help=f"The conversion for the display: {', '.join(OUTPUT_TRANSFORMS)}.",
 )
 @click.option("--copy-from", metavar="CLIP", help="Begin with another clip's adjustment.")
 @click.option("--reset", is_flag=True, help="Drop what was set by hand first.")
@@ -83,7 +83,7 @@ def command(
     as_json: bool,
     **values: Any,
 ) -> None:
-    """Change exposure, white, CDL, contrast, saturation or rendering by hand.
+    """Change exposure, white, CDL, contrast, saturation or output transform by hand.
 
     Exposure adds to the levelled exposure; a white by hand replaces the levelled one. Without an
     option, the clips' adjustments are shown.
@@ -104,8 +104,8 @@ def command(
 def adjustment_words(entry: ClipEntry) -> str:
     """What was set by hand on a clip, in a line."""
     parts = adjusted(entry.adjustment)
-    if entry.rendering:
-        parts.append(f"rendering {entry.rendering}")
+    if entry.output_transform:
+        parts.append(f"output transform {entry.output_transform}")
     return "; ".join(parts) or "nothing is set by hand"
 
 

@@ -25,14 +25,14 @@ def show_explanation(folder: Path, name: str, as_json: bool) -> None:
         show.json_out(told)
         return
     decision = told.decision
-    show.line(f"{told.clip} in {told.setup}, reference {told.reference}")
+    show.line(f"{told.clip} in {told.place}, reference {told.reference}")
     show.paragraph(f"{decision.status}: {correction(decision)}")
     show.paragraph(f"why: {decision.why}")
     if decision.status in MEASURED:
         show.paragraph(f"sure: {show.percent(decision.confidence)}")
     _match(decision)
     _by_hand(told)
-    _setup(told)
+    _place(told)
     _trust(told)
     _picture(told)
     _skin(told)
@@ -85,10 +85,10 @@ def _by_hand(told: Explanation) -> None:
     show.paragraph(f"to take that back: evenhand adjust {told.clip} --reset")
 
 
-def _setup(told: Explanation) -> None:
+def _place(told: Explanation) -> None:
     others = [c for c in told.mates if c != told.clip]
     mates = f"with {', '.join(others)}" if others else "alone"
-    show.paragraph(f"in {told.setup} {mates}: {told.membership}")
+    show.paragraph(f"in {told.place} {mates}: {told.membership}")
     if others:
         show.paragraph(f"reference {told.reference}: {told.why_reference}")
 

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
     from evenhand.jobs.level import GreyPoint, LevelOptions
 
-Place = tuple[str, "Fraction", float, float]  # clip, seconds, shares of width and height
-WORDS = ["setups", "references", "greys"]
+Point = tuple[str, "Fraction", float, float]  # clip, seconds, shares of width and height
+WORDS = ["places", "references", "greys"]
 
 
 @click.command(epilog="Example: evenhand level --reference A007 --grey A010@1s,0.45,0.60")
@@ -33,19 +33,19 @@ WORDS = ["setups", "references", "greys"]
     "references",
     multiple=True,
     metavar="CLIP",
-    help="Match the clips of its setup to this one; may be repeated.",
+    help="Match the clips of its place to this one; may be repeated.",
 )
-@click.option("--setup", metavar="NAME", help="Put the CLIPs named into a setup of this name.")
+@click.option("--place", metavar="NAME", help="Put the CLIPs named into a place of this name.")
 @click.option(
-    "--rename", nargs=2, multiple=True, metavar="OLD NEW", help="Give a setup another name."
+    "--rename", nargs=2, multiple=True, metavar="OLD NEW", help="Give a place another name."
 )
 @click.option(
-    "--join", nargs=2, multiple=True, metavar="A B", help="Make one setup of two; A's name stays."
+    "--join", nargs=2, multiple=True, metavar="A B", help="Make one place of two; A's name stays."
 )
 @click.option(
     "--split",
-    metavar="SETUP",
-    help="Take the CLIPs named out of this setup, into one of their own (--setup names it).",
+    metavar="PLACE",
+    help="Take the CLIPs named out of this place, into one of their own (--place names it).",
 )
 @click.option(
     "--grey",
@@ -62,7 +62,7 @@ WORDS = ["setups", "references", "greys"]
     type=click.Choice(WORDS),
     multiple=True,
     metavar="WHAT",
-    help="Take back what you said of setups, references or greys (of the CLIPs named, or of all).",
+    help="Take back what you said of places, references or greys (of the CLIPs named, or of all).",
 )
 @click.option(
     "--skin",
@@ -79,7 +79,7 @@ WORDS = ["setups", "references", "greys"]
 def command(
     clips: tuple[str, ...], explain: str | None, shoot_dir: Path | None, as_json: bool, **said: Any
 ) -> int:
-    """Match the clips of each setup to its reference clip, by what their views share.
+    """Match the clips of each place to its reference clip, by what their views share.
 
     A clip that shares no view with the others is left alone, with a proposal. What you say here is
     remembered; what was measured before is not measured again.
@@ -96,7 +96,7 @@ def command(
         show_explanation(folder, explain, as_json)
         return 0
     if said["skins"]:
-        show_skin(folder, [_place(folder, text, "--skin") for text in said["skins"]], as_json)
+        show_skin(folder, [_point(folder, text, "--skin") for text in said["skins"]], as_json)
         return 0
     options = _options(folder, clips, said)
     with show.progress() as progress:
@@ -116,10 +116,10 @@ def _check(clips: tuple[str, ...], explain: str | None, said: dict[str, Any]) ->
         raise click.UsageError("--explain shows what was decided; it takes no other option.")
     if said["skins"] and (clips or len(given) > 1 or not unsaid):
         raise click.UsageError("--skin shows what is there; it takes no other option.")
-    about_clips = [f"--{name}" for name in ("setup", "split") if said[name] is not None]
+    about_clips = [f"--{name}" for name in ("place", "split") if said[name] is not None]
     if clips and not about_clips and not said["forget"]:
         raise click.UsageError(
-            "clips are named only together with --setup NAME, --split SETUP or --forget WHAT."
+            "clips are named only together with --place NAME, --split PLACE or --forget WHAT."
         )
     if about_clips and not clips:
         raise click.UsageError(f"{about_clips[-1]} names no clip: write the clips behind it.")
@@ -130,7 +130,7 @@ def _options(folder: Path, clips: tuple[str, ...], said: dict[str, Any]) -> Leve
 
     return LevelOptions(
         references=said["references"],
-        setups=Regrouping(said["rename"], said["join"], said["split"], said["setup"]),
+        places=Regrouping(said["rename"], said["join"], said["split"], said["place"]),
         clips=clips,
         greys=tuple(_grey_point(folder, grey) for grey in said["greys"]),
         forget=said["forget"],
@@ -145,10 +145,10 @@ def _options(folder: Path, clips: tuple[str, ...], said: dict[str, Any]) -> Leve
 def _grey_point(folder: Path, text: str) -> GreyPoint:
     from evenhand.jobs.level import GreyPoint
 
-    return GreyPoint(*_place(folder, text, "--grey"))
+    return GreyPoint(*_point(folder, text, "--grey"))
 
 
-def _place(folder: Path, text: str, option: str) -> Place:
+def _point(folder: Path, text: str, option: str) -> Point:
     """CLIP@TIME,X,Y apart. Raises a usage error for what is outside the clip or the picture."""
     from fractions import Fraction
 

@@ -45,10 +45,10 @@ def reason(decision: LevelDecision) -> str:
 def show_levels(result: LevelResult) -> None:
     """Decisions and evenness as two tables; what has to be known below them."""
     told = {one.clip: one for one in result.clips}
-    alone = {s.clips[0] for s in result.setups if len(s.clips) == 1}
+    alone = {s.clips[0] for s in result.places if len(s.clips) == 1}
     rows = [_row(d, told[d.clip], d.clip in alone) for d in result.decisions]
     if rows:
-        headings = ["setup", "clip", "status", "exposure", "white was, Duv", "sure", "why"]
+        headings = ["place", "clip", "status", "exposure", "white was, Duv", "sure", "why"]
         show.table(headings, rows, right=(5,), spare=(6, 5))
         show.line()
     _show_evenness(result)
@@ -65,15 +65,15 @@ def _row(decision: LevelDecision, told: ClipTold, alone: bool) -> list[str]:
     if hand is not None and hand.white is not None:
         white = f"{hand.white.kelvin:.0f} K, {signed(hand.white.duv, 4)} by hand"
     sure = show.percent(d.confidence) if d.status in MEASURED else ""
-    why = "alone in its setup" if alone and d.status == "reference" else reason(d)
-    return [d.setup, d.clip, d.status, stops, white, sure, why]
+    why = "alone in its place" if alone and d.status == "reference" else reason(d)
+    return [d.place, d.clip, d.status, stops, white, sure, why]
 
 
 def _show_evenness(result: LevelResult) -> None:
-    """How far the clips of each setup lie from their reference, at worst."""
+    """How far the clips of each place lie from their reference, at worst."""
     rows = [
         [
-            even.setup,
+            even.place,
             even.reference,
             f"{even.before.worst_stops:.2f} stop, {even.before.worst_mired:.1f} mired",
             f"{even.after.worst_stops:.2f} stop, {even.after.worst_mired:.1f} mired",

@@ -1,4 +1,4 @@
-"""The evenness chart: how alike the clips of a setup are, before and after levelling.
+"""The evenness chart: how alike the clips of a place are, before and after levelling.
 
 Two panels, each an SVG of its own so that a narrow screen can stack them. Left: exposure in stops
 from the reference, clips in order. Right: white as mired by Duv from the reference, drawn so that
@@ -50,7 +50,7 @@ stroke-linejoin:round}
 
 def exposure_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
     """The exposure panel. `ident` starts the ids inside; `style` puts the sheet in."""
-    title = f"Exposure of the clips of {evenness.setup}, in stops from {evenness.reference}"
+    title = f"Exposure of the clips of {evenness.place}, in stops from {evenness.reference}"
     said = (title, in_words(evenness, "stops"))
     size = (WIDTH, panel_height(evenness))
     return _svg(_sheet(style) + exposure_panel(evenness), ident, said, size)
@@ -58,7 +58,7 @@ def exposure_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
 
 def white_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
     """The white panel. `ident` starts the ids inside; `style` puts the sheet in."""
-    title = f"White of the clips of {evenness.setup}, in mired and Duv from {evenness.reference}"
+    title = f"White of the clips of {evenness.place}, in mired and Duv from {evenness.reference}"
     said = (title, in_words(evenness, "mired"))
     size = (WIDTH, panel_height(evenness))
     return _svg(_sheet(style) + white_panel(evenness), ident, said, size)
@@ -66,7 +66,7 @@ def white_svg(evenness: Evenness, ident: str, style: bool = True) -> str:
 
 def evenness_svg(evenness: Evenness) -> str:
     """Both panels in one picture that stands alone."""
-    title = f"Evenness of {evenness.setup}, before and after levelling"
+    title = f"Evenness of {evenness.place}, before and after levelling"
     words = f"{in_words(evenness, 'stops')} {in_words(evenness, 'mired')}"
     white = f'<g transform="translate({WIDTH + _GAP:g} 0)">{white_panel(evenness)}</g>'
     body = _sheet(True) + exposure_panel(evenness) + white

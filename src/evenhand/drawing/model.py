@@ -111,7 +111,7 @@ class ClipReport(msgspec.Struct, frozen=True):
     identification: Identification | None = None
     levelling: LevelDecision | None = None
     adjustment: tuple[Figure, ...] = ()  # what a person changed by hand
-    rendering: str = ""
+    output_transform: str = ""
     look: LookLine | None = None
     compiled: CompileReport | None = None
     ends: EndsOverTime | None = None
@@ -127,8 +127,8 @@ class ClipReport(msgspec.Struct, frozen=True):
     warnings: tuple[str, ...] = ()
 
 
-class SetupReport(msgspec.Struct, frozen=True):
-    """One setup: its clips in order, by id."""
+class PlaceReport(msgspec.Struct, frozen=True):
+    """One place: its clips in order, by id."""
 
     name: str
     clips: tuple[str, ...]
@@ -146,14 +146,14 @@ class UnreadableFile(msgspec.Struct, frozen=True):
 
 
 class ReportModel(msgspec.Struct, frozen=True):
-    """The whole page. Clips that are in no setup are shown after the setups."""
+    """The whole page. Clips that are in no place are shown after the places."""
 
     shoot: str
     card: str = ""
     date: str = ""  # as it is to be printed
     version: str = ""  # of the program
     clips: tuple[ClipReport, ...] = ()
-    setups: tuple[SetupReport, ...] = ()
+    places: tuple[PlaceReport, ...] = ()
     unreadable: tuple[UnreadableFile, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -18,7 +18,7 @@ from evenhand.drawing import words
 from evenhand.drawing.ends import STYLE as ENDS_STYLE
 from evenhand.drawing.ends import ends_svg
 from evenhand.drawing.evenness import STYLE, exposure_svg, white_svg
-from evenhand.drawing.model import ClipReport, Picture, ReportModel, SetupReport
+from evenhand.drawing.model import ClipReport, Picture, PlaceReport, ReportModel
 from evenhand.drawing.picture import stamp
 from evenhand.drawing.skin import SKIN_STYLE, seen_skin, skin_svg
 from evenhand.drawing.templating import asset, environment
@@ -57,18 +57,18 @@ def data_uri(picture: Picture) -> str:
 
 
 class _Group:
-    """A setup with its clips, or the clips that belong to none."""
+    """A place with its clips, or the clips that belong to none."""
 
-    def __init__(self, number: int, setup: SetupReport | None, clips: list[ClipReport]) -> None:
-        self.ident = f"setup-{number}" if setup else "no-setup"
-        self.setup = setup
+    def __init__(self, number: int, place: PlaceReport | None, clips: list[ClipReport]) -> None:
+        self.ident = f"place-{number}" if place else "no-place"
+        self.place = place
         self.clips = clips
-        self.name = setup.name if setup else "Clips in no setup"
+        self.name = place.name if place else "Clips in no place"
 
     @property
     def evenness(self) -> Evenness | None:
         """The evenness record, where there is something to draw."""
-        record = self.setup.evenness if self.setup else None
+        record = self.place.evenness if self.place else None
         return record if record and record.clips else None
 
     @property
@@ -81,10 +81,10 @@ def _groups(model: ReportModel) -> list[_Group]:
     by_id = {clip.id: clip for clip in model.clips}
     groups: list[_Group] = []
     placed: set[str] = set()
-    for number, setup in enumerate(model.setups, 1):
-        clips = [by_id[i] for i in setup.clips if i in by_id]
+    for number, place in enumerate(model.places, 1):
+        clips = [by_id[i] for i in place.clips if i in by_id]
         placed.update(clip.id for clip in clips)
-        groups.append(_Group(number, setup, clips))
+        groups.append(_Group(number, place, clips))
     loose = [clip for clip in model.clips if clip.id not in placed]
     if loose:
         groups.append(_Group(0, None, loose))

@@ -177,8 +177,8 @@ def tiles(model: ReportModel) -> list[Tile]:
     if model.unreadable:
         lost = len(model.unreadable)
         found.append(Tile(str(lost), "unreadable", "listed below", "fail"))
-    if model.setups:
-        found.append(Tile(str(len(model.setups)), "setups" if len(model.setups) != 1 else "setup"))
+    if model.places:
+        found.append(Tile(str(len(model.places)), "places" if len(model.places) != 1 else "place"))
     found += _level_tiles(model)
     verdicts = [master_verdict(m) for c in model.clips for m in c.masters]
     if verdicts:
@@ -197,8 +197,8 @@ def _master_tile(verdicts: list[Verdict]) -> Tile:
 
 
 def furthest(model: ReportModel) -> Worst | None:
-    """Exposure of the clip furthest from its reference, over all setups, in stops."""
-    found = [worst(s.evenness, "stops") for s in model.setups if s.evenness]
+    """Exposure of the clip furthest from its reference, over all places, in stops."""
+    found = [worst(s.evenness, "stops") for s in model.places if s.evenness]
     before = [w.before for w in found if w.before is not None]
     after = [w.after for w in found if w.after is not None]
     return Worst(max(before), max(after, default=None)) if before else None
@@ -239,8 +239,8 @@ def _identified(model: ReportModel) -> str:
 def _levelled(model: ReportModel) -> str:
     outcomes = [c.levelling.status for c in model.clips if c.levelling]
     alone = outcomes.count("left alone")
-    matched, setups = _matched(outcomes), len(model.setups)
-    words = f"{matched} matched to {counted(setups, 'reference')}" if matched else "None matched"
+    matched, places = _matched(outcomes), len(model.places)
+    words = f"{matched} matched to {counted(places, 'reference')}" if matched else "None matched"
     return f"{words}, {alone} left alone." if alone else f"{words}."
 
 

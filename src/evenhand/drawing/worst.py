@@ -27,12 +27,12 @@ def measured(evenness: Evenness) -> list[EvennessPoint]:
 
 
 def unmeasured(evenness: Evenness) -> list[EvennessPoint]:
-    """The clips that share no view with the rest of the setup, in order."""
+    """The clips that share no view with the rest of the place, in order."""
     return [p for p in evenness.clips if p.before is None]
 
 
 def worst(evenness: Evenness, axis: Axis) -> Worst:
-    """How far the clips of a setup lie from their reference on one axis."""
+    """How far the clips of a place lie from their reference on one axis."""
     return Worst(_on(evenness.before, axis), _on(evenness.after, axis))
 
 

@@ -1,1 +1,1 @@
-"""The grade as data, the exact transform, the compiled transform, looks and renderings."""
+"""The grade as data, the exact transform, the compiled transform, looks and output transforms."""

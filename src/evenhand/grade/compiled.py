@@ -31,7 +31,7 @@ from evenhand.grade.exact import (
 )
 from evenhand.grade.fidelity import NEUTRAL_BOUND, CompileReport, Differences, differences
 from evenhand.grade.lattice import Codes, Lattice, bake, fitted
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.shaping import shaped_axis, smooth_axis
 from evenhand.grade.stress import neutral_signals, stress_signals
 
@@ -100,7 +100,7 @@ def compile_grade(
     superwhite and sub-black too. `size` means a quick one: so many equal steps, no search.
     """
     seen = clean_signal(samples).reshape(-1, 3)
-    transform, output = exact_transform(grade, looks), output_encoding(grade.rendering)
+    transform, output = exact_transform(grade, looks), output_encoding(grade.output_transform)
 
     def codes(signal: Array) -> Array:
         return to_codes(transform(signal), 10, output.matrix, output.range)

@@ -13,7 +13,7 @@ import msgspec
 from evenhand.colourmath.encodings import Encoding
 
 Triple = tuple[float, float, float]
-Rendering = Literal["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
+OutputTransform = Literal["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
 
 
 class White(msgspec.Struct, frozen=True):
@@ -99,10 +99,10 @@ class LookUse(msgspec.Struct, frozen=True):
 
 
 class Grade(msgspec.Struct, frozen=True):
-    """Encoding + levelling + adjustment + rendering + look of one clip."""
+    """Encoding + levelling + adjustment + output transform + look of one clip."""
 
     encoding: Encoding
     levelling: Levelling = Levelling()
     adjustment: Adjustment = Adjustment()
-    rendering: Rendering = "aces2-sdr"
+    output_transform: OutputTransform = "aces2-sdr"
     look: LookUse | None = None

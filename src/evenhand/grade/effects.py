@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from evenhand.colourmath.curves import Array
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade, LookUse
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.uniform import GAMMA, smooth_step
 
 Picture = NDArray[np.floating[Any]]
@@ -111,18 +111,19 @@ def effects_of(look: object, strength: float = 1.0) -> Effects:
 def effects_in(grade: Grade, looks: Callable[[LookUse], object]) -> Effects:
     """The effects of a grade: of its look, where its use asks for them.
 
-    UsageError where the rendering is not for a BT.709 display: they are made on its signal.
+    UsageError where the output transform is not for a BT.709 display: they are made on its signal.
     """
     use = grade.look
     if use is None or not use.effects:
         return NO_EFFECTS
     effects = effects_of(looks(use), use.strength)
-    output = output_encoding(grade.rendering).name
+    output = output_encoding(grade.output_transform).name
     if not effects.are_none and output != "bt709":
         raise UsageError(
             f"look {use.name}",
-            f"its effects are made for a BT.709 display, but {grade.rendering} gives {output}",
-            "Take an SDR rendering, or the look without its effects",
+            f"its effects are made for a BT.709 display, but {grade.output_transform} "
+            f"gives {output}",
+            "Take an SDR output transform, or the look without its effects",
         )
     return effects
 

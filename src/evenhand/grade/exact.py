@@ -1,8 +1,8 @@
 """The exact transform of a grade, and scene light for measurement.
 
 Order of work, always: signal → scene light in the clip's primaries → exposure and white → linear
-AP1 → ACEScct (CDL, contrast, saturation) → look in a log space → rendering → look on the display
-signal.
+AP1 → ACEScct (CDL, contrast, saturation) → look in a log space → output transform → look on the
+display signal.
 
 Input that means nothing is defined: NaN counts as signal 0, and signals are clamped to what narrow
 codes 0..1023 can say (SIGNAL_LOW..SIGNAL_HIGH). Everything after that is finite.
@@ -27,7 +27,7 @@ from evenhand.colourmath.white import levelling_matrix
 from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Cdl, Grade, LookUse
 from evenhand.grade.look_stages import Stage, with_look
-from evenhand.grade.renderings import output_encoding, plain_setting, render
+from evenhand.grade.output_transforms import output_encoding, plain_setting, render
 
 # Narrow 10-bit codes 0 and 1023.
 SIGNAL_LOW: Final = -64.0 / 876.0
@@ -63,7 +63,7 @@ def exact_transform(grade: Grade, looks: FindLook | None = None) -> Transform:
 
     `looks` finds the look of a use. The function is safe to call from several threads. UsageError
     for values that have no meaning (contrast or power of 0 or less, unknown names, a look whose
-    space does not fit the rendering).
+    space does not fit the output transform).
     """
     check_grade(grade)
     stages = _stages(grade, looks or _shipped_look)
@@ -92,7 +92,7 @@ def working_light(signal: ArrayLike, grade: Grade) -> Array:
 def check_grade(grade: Grade) -> None:
     """UsageError, with the value, where a grade holds something that has no meaning."""
     adjustment = grade.adjustment
-    output_encoding(grade.rendering)
+    output_encoding(grade.output_transform)
     if not adjustment.contrast > 0.0:
         raise UsageError("contrast", f"{adjustment.contrast:g} is not above 0", "1 changes nothing")
     if min(adjustment.cdl.power) <= 0.0:
@@ -143,13 +143,13 @@ def _stages(grade: Grade, looks: FindLook) -> list[Stage]:
     plain = plain_setting(grade)
     stages.append(lambda light: np.clip(light, -_LIGHT_LIMIT, _LIGHT_LIMIT))
 
-    def rendering(light: Array) -> Array:
-        return render(grade.rendering, light, plain)
+    def output_transform(light: Array) -> Array:
+        return render(grade.output_transform, light, plain)
 
     if grade.look is None or grade.look.strength == 0.0:
-        return [*stages, rendering]
+        return [*stages, output_transform]
     look = looks(grade.look)
-    return [*stages, *with_look(rendering, look, grade.look, grade.rendering)]
+    return [*stages, *with_look(output_transform, look, grade.look, grade.output_transform)]
 
 
 def _shipped_look(use: LookUse) -> Look:

@@ -1,4 +1,4 @@
-"""The moves of looks that are made for ACEScct: before the rendering, in stops.
+"""The moves of looks that are made for ACEScct: before the output transform, in stops.
 
 Signals are (..., 3) ACEScct over AP1. A stop is counted along the signal, 17.52 stops to 1, about
 18 % grey; below ACEScct's break it is the straight piece that runs on. Tone works on each channel,

@@ -1,8 +1,8 @@
 """Where a look stands in a grade, by the space it is made for.
 
-A look for a log space goes before the rendering, in that space; one for the display signal goes
-after it; a conversion from log to the display takes the rendering's place. Strength mixes each with
-what would be there without it, in the space it gives.
+A look for a log space goes before the output transform, in that space; one for the display signal
+goes after it; a conversion from log to the display takes the output transform's place. Strength
+mixes each with what would be there without it, in the space it gives.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.errors import UsageError
 from evenhand.grade.document import LookUse
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.spaces import DISPLAY, is_scene, space_named
 
 if TYPE_CHECKING:
@@ -28,13 +28,13 @@ Stage = Callable[[Array], Array]
 _LIGHT_LIMIT: Final = 65504.0  # the largest half float: no picture holds more light
 
 
-def with_look(render: Stage, look: Look, use: LookUse, rendering: str) -> list[Stage]:
+def with_look(render: Stage, look: Look, use: LookUse, output_transform: str) -> list[Stage]:
     """The stages from levelled linear AP1 (n, 3) to display signal, a look among them.
 
-    `render` is the rendering of that name alone. UsageError for a look that was made for another
-    display than the rendering's.
+    `render` is the output transform of that name alone. UsageError for a look that was made for
+    another display than the output transform's.
     """
-    space, gives, output = look.space, gives_of(look), output_encoding(rendering)
+    space, gives, output = look.space, gives_of(look), output_encoding(output_transform)
     shown = DISPLAY if output.name == "bt709" else output.name
     if is_scene(space) and gives == space:
         return [_before(look, use), render]
@@ -46,8 +46,8 @@ def with_look(render: Stage, look: Look, use: LookUse, rendering: str) -> list[S
     made_for = "the BT.709 display signal" if space == gives == DISPLAY else made_for
     raise UsageError(
         f"look {use.name}",
-        f"it is made for {made_for}, but {rendering} gives {output.name}",
-        f"Take a look made for {shown}, one made for a log space, or another rendering",
+        f"it is made for {made_for}, but {output_transform} gives {output.name}",
+        f"Take a look made for {shown}, one made for a log space, or another output transform",
     )
 
 
@@ -79,7 +79,7 @@ def _before(look: Look, use: LookUse) -> Stage:
 
 
 def _instead(render: Stage, look: Look, use: LookUse) -> Stage:
-    """A conversion in the rendering's place; below full strength the rendering shines through."""
+    """A conversion in the output transform's place; below full strength that shines through."""
     into = _into(space_named(look.space))
 
     def stage(light: Array) -> Array:

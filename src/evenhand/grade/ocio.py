@@ -1,7 +1,7 @@
-"""The one door to OpenColorIO: its published renderings, and the files of looks that it reads.
+"""The one door to OpenColorIO: its published output transforms, and the look files it reads.
 
-Renderings and looks are float processors: made once, float32, and safe to use from several threads
-at a time.
+Output transforms and looks are float processors: made once, float32, and safe to use from several
+threads at a time.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _OUTPUT = "ACES-OUTPUT - ACES2065-1_to_CIE-XYZ-D65 - "
 _DISPLAY = "DISPLAY - CIE-XYZ-D65_to_"
 
 # fmt: off
-_RENDERINGS = {
+_OUTPUT_TRANSFORMS = {
     "aces1-sdr": (_TO_ACES, _OUTPUT + "SDR-VIDEO_1.0", _DISPLAY + "REC.1886-REC.709"),
     "aces2-sdr": (_TO_ACES, _OUTPUT + "SDR-100nit-REC709_2.0", _DISPLAY + "REC.1886-REC.709"),
     "hlg-1000": (_TO_ACES, _OUTPUT + "HDR-1000nit-REC2020_2.0",
@@ -146,18 +146,18 @@ def _processor(styles: Iterable[str], *, backwards: bool = False) -> ocio.CPUPro
 
 
 @cache
-def _rendering(name: str, *, backwards: bool = False) -> ocio.CPUProcessor:
-    return _processor(_RENDERINGS[name], backwards=backwards)
+def _output_transform(name: str, *, backwards: bool = False) -> ocio.CPUProcessor:
+    return _processor(_OUTPUT_TRANSFORMS[name], backwards=backwards)
 
 
 def render(name: str, light: NDArray[np.floating]) -> NDArray[np.float32]:
-    """Linear AP1 (n, 3), finite, through an ACES rendering to display signal 0..1, float32.
+    """Linear AP1 (n, 3), finite, through an ACES output transform to display signal 0..1, float32.
 
     `name` is "aces2-sdr" or, of ACES 1, "aces1-sdr" (100 cd/m², BT.709, BT.1886), or "hlg-1000" or
     "pq-1000" (1000 cd/m², BT.2020).
     """
     pixels = np.array(light, np.float32, order="C")
-    _rendering(name).applyRGB(pixels)
+    _output_transform(name).applyRGB(pixels)
     return pixels
 
 
@@ -167,5 +167,5 @@ def unrender(name: str, signal: NDArray[np.floating]) -> NDArray[np.float32]:
     There and back is within 5e-6 for nine of ten colours, 5e-3 at the edges of the display.
     """
     pixels = np.array(signal, np.float32, order="C")
-    _rendering(name, backwards=True).applyRGB(pixels)
+    _output_transform(name, backwards=True).applyRGB(pixels)
     return pixels

@@ -21,7 +21,7 @@ from evenhand.grade.exact import Look, exact_transform
 from evenhand.grade.look_stages import gives_of
 from evenhand.grade.spaces import DISPLAY, is_display, is_scene
 
-RENDERING: Final = "aces2-sdr"
+OUTPUT_TRANSFORM: Final = "aces2-sdr"
 OWN_SIZE: Final = 33
 COMBINED_SIZE: Final = 65
 # Chunks that stay in the processor's cache: 5 times as fast as a whole table at once.
@@ -117,7 +117,9 @@ def by_chunks(transform: Transform, signal: Array) -> Array:
 
 def converted(log: str, signal: Array) -> Array:
     """Phone log (n, 3) through the conversion alone, to display signal."""
-    return by_chunks(exact_transform(Grade(ENCODINGS[log], rendering=RENDERING)), signal)
+    return by_chunks(
+        exact_transform(Grade(ENCODINGS[log], output_transform=OUTPUT_TRANSFORM)), signal
+    )
 
 
 def mixed(signal: Array, look: Look, strength: float) -> Array:
@@ -138,7 +140,9 @@ def exact_values(
     if look.space == gives_of(look) == DISPLAY:
         base = converted(setting.log, signal) if shown is None else shown
         return by_chunks(lambda part: np.clip(mixed(part, look, strength), 0.0, 1.0), base)
-    grade = Grade(ENCODINGS[setting.log], rendering=RENDERING, look=LookUse("look", strength))
+    grade = Grade(
+        ENCODINGS[setting.log], output_transform=OUTPUT_TRANSFORM, look=LookUse("look", strength)
+    )
     return by_chunks(exact_transform(grade, lambda _use: look), signal)
 
 

@@ -4,7 +4,7 @@
     name = "oven-light"
     title = "Oven light"
     purpose = "Warm rooms and faces."
-    space = "bt709-display"       # or "acescct": before the rendering
+    space = "bt709-display"       # or "acescct": before the output transform
     model = "oklab"               # or "ipt": the even space of a display look
 
     [[moves]]
@@ -70,7 +70,7 @@ class Recipe(msgspec.Struct, frozen=True, kw_only=True):
 
     `space` "bt709-display" is R'G'B' 0..1 of a BT.709 display (BT.1886, black 0): `steps` work in
     the even space `model`, then colours that the display cannot show are drawn in along their
-    luminance. `space` "acescct" is the signal before the rendering; nothing is cut there.
+    luminance. `space` "acescct" is the signal before the output transform; nothing is cut there.
     """
 
     name: str

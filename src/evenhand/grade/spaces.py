@@ -55,7 +55,7 @@ def is_log(space: str) -> bool:
 
 
 def is_scene(space: str) -> bool:
-    """Whether signal of the space is scene light that a rendering comes after: log or linear."""
+    """Whether signal of the space is scene light (log or linear), before an output transform."""
     return TRANSFERS[space_named(space).transfer].kind in ("log", "linear")
 
 

@@ -1,4 +1,4 @@
-"""Changing a clip by hand: exposure, white, CDL, contrast, saturation, rendering."""
+"""Changing a clip by hand: exposure, white, CDL, contrast, saturation, output transform."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from pathlib import Path
 import msgspec
 
 from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Cdl, Rendering, Triple, White
+from evenhand.grade.document import Adjustment, Cdl, OutputTransform, Triple, White
 from evenhand.grade.exact import check_grade, exact_transform
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.jobs.looks import ShootLooks
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry
@@ -30,7 +30,7 @@ class Changes(msgspec.Struct, frozen=True):
     slope: Triple | None = None
     offset: Triple | None = None
     power: Triple | None = None
-    rendering: Rendering | None = None
+    output_transform: OutputTransform | None = None
 
 
 def adjust(
@@ -55,13 +55,17 @@ def adjust(
         clip = shoot.clip(name)
         base = start if start is not None else clip.adjustment
         adjustment = _adjusted(base, changes, clip)
-        rendering = changes.rendering or (None if reset else clip.rendering)
-        entry = msgspec.structs.replace(clip, adjustment=adjustment, rendering=rendering)
+        output_transform = changes.output_transform or (None if reset else clip.output_transform)
+        entry = msgspec.structs.replace(
+            clip, adjustment=adjustment, output_transform=output_transform
+        )
         if entry.encoding is not None:
             grade = shoot.grade(entry)
             check_grade(grade)
-            if entry.look is not None and output_encoding(grade.rendering).name != "bt709":
-                exact_transform(grade, looks)  # refuses a look that was not made for this rendering
+            if entry.look is not None and output_encoding(grade.output_transform).name != "bt709":
+                exact_transform(
+                    grade, looks
+                )  # refuses a look that was not made for this output transform
         changed.append(entry)
     store.save(folder, shoot.with_clips(*changed))
     return tuple(changed)

@@ -8,7 +8,7 @@ import msgspec
 
 from evenhand.grade.document import Steadying, White
 from evenhand.grade.steadying import changes_nothing
-from evenhand.measure.decisions import LevelDecision, Setup
+from evenhand.measure.decisions import LevelDecision, Place
 from evenhand.shoot.document import ClipEntry, Shoot
 
 NEW = "not levelled"  # what a clip was before its first levelling
@@ -16,7 +16,7 @@ UNSEEN_STOPS, UNSEEN_KELVIN, UNSEEN_DUV = 0.005, 5.0, 0.00005  # what is not pri
 
 
 class Change(msgspec.Struct, frozen=True):
-    """One thing that becomes another, in words: of a clip, or of a setup ("reference")."""
+    """One thing that becomes another, in words: of a clip, or of a place ("reference")."""
 
     subject: str
     what: str
@@ -26,7 +26,7 @@ class Change(msgspec.Struct, frozen=True):
 
 def changes(
     shoot: Shoot,
-    setups: Sequence[Setup],
+    places: Sequence[Place],
     decisions: Sequence[LevelDecision],
     steadying: Mapping[str, Steadying | None],
 ) -> tuple[Change, ...]:
@@ -38,11 +38,11 @@ def changes(
         now, then = _light(clip.levelling.steadying), _light(steadying.get(clip.id))
         if clip.decision is not None and now != then:
             told.append(Change(clip.id, "light inside the clip", now, then))
-    before = {s.name: s.reference for s in shoot.setups}
-    for setup in setups:
-        old = before.get(setup.name, "")
-        if old and old != setup.reference:
-            told.append(Change(setup.name, "reference", old, setup.reference))
+    before = {s.name: s.reference for s in shoot.places}
+    for place in places:
+        old = before.get(place.name, "")
+        if old and old != place.reference:
+            told.append(Change(place.name, "reference", old, place.reference))
     return tuple(told)
 
 
@@ -54,8 +54,8 @@ def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:
     if clip.decision is None:
         return [Change(clip.id, "status", NEW, decision.status)]
     told = []
-    if clip.setup != decision.setup:
-        told.append(Change(clip.id, "setup", clip.setup or "none", decision.setup))
+    if clip.place != decision.place:
+        told.append(Change(clip.id, "place", clip.place or "none", decision.place))
     if clip.decision.status != decision.status:
         told.append(Change(clip.id, "status", clip.decision.status, decision.status))
     if abs(clip.levelling.stops - decision.stops) >= UNSEEN_STOPS:

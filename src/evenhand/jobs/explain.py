@@ -13,7 +13,7 @@ from evenhand.jobs.skin import SkinFinding, faces_skin
 from evenhand.measure.decisions import LevelDecision
 from evenhand.measure.findings import Findings, remarks, warnings
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
+from evenhand.shoot.document import ClipEntry, PlaceEntry, Shoot
 
 
 class Trust(msgspec.Struct, frozen=True):
@@ -27,12 +27,12 @@ class Trust(msgspec.Struct, frozen=True):
 class Explanation(msgspec.Struct, frozen=True, kw_only=True):
     """A clip's decision with what led to it.
 
-    `mates` are all clips of the setup. `trust` is in order: the first that there is counts.
+    `mates` are all clips of the place. `trust` is in order: the first that there is counts.
     `adjustment` is what a person set on top.
     """
 
     clip: str
-    setup: str
+    place: str
     mates: tuple[str, ...]
     membership: str
     reference: str
@@ -51,19 +51,19 @@ def explain(folder: Path, name: str) -> Explanation:
     shoot = store.load(folder)
     clip = shoot.clip(name)
     decision = clip.decision
-    setup = next((s for s in shoot.setups if clip.id in s.clips), None)
-    if decision is None or setup is None:
+    place = next((s for s in shoot.places if clip.id in s.clips), None)
+    if decision is None or place is None:
         raise ShootError(name, "it has not been levelled", "Run: evenhand level")
     found = clip.findings
     return Explanation(
         clip=clip.id,
-        setup=setup.name,
-        mates=setup.clips,
-        membership=next((m.why for m in setup.members if m.clip == clip.id), ""),
-        reference=setup.reference,
-        why_reference=setup.why_reference,
+        place=place.name,
+        mates=place.clips,
+        membership=next((m.why for m in place.members if m.clip == clip.id), ""),
+        reference=place.reference,
+        why_reference=place.why_reference,
         decision=decision,
-        trust=_trust(shoot, clip, setup, decision),
+        trust=_trust(shoot, clip, place, decision),
         adjustment=clip.adjustment,
         findings=found,
         remarks=remarks(found) if found else (),
@@ -82,15 +82,15 @@ def _skin(folder: Path, shoot: Shoot, clip: ClipEntry) -> SkinFinding | None:
 
 
 def _trust(
-    shoot: Shoot, clip: ClipEntry, setup: SetupEntry, decision: LevelDecision
+    shoot: Shoot, clip: ClipEntry, place: PlaceEntry, decision: LevelDecision
 ) -> tuple[Trust, ...]:
     """What could set the exposure and white of a clip, the most trusted first."""
-    mates = [shoot.clip(c).decision for c in setup.clips]
+    mates = [shoot.clip(c).decision for c in place.clips]
     by = {d.status: d.clip for d in mates if d is not None and d.status in ("chart", "grey")}
     by_hand = clip.adjustment.white is not None
     reached = decision.status != "left alone"
     charts = by.get("chart")
-    greys = [g.clip for g in shoot.greys if g.clip in setup.clips]
+    greys = [g.clip for g in shoot.greys if g.clip in place.clips]
     told = [
         Trust("a white by hand", "set" if by_hand else "none", by_hand),
         Trust(
@@ -105,7 +105,7 @@ def _trust(
         ),
     ]
     settled = any(t.counts for t in told)
-    told.append(Trust("the reference clip as shot", setup.reference, reached and not settled))
+    told.append(Trust("the reference clip as shot", place.reference, reached and not settled))
     told.append(Trust("the clip as shot", "no view reaches it", not reached and not settled))
     return tuple(told)
 

@@ -1,4 +1,4 @@
-"""Levelling a shoot: setups, reference clips, exposure and white, each with its numbers."""
+"""Levelling a shoot: places, reference clips, exposure and white, each with its numbers."""
 
 from __future__ import annotations
 
@@ -16,32 +16,32 @@ from evenhand.jobs.links import evenness_of, links_of
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.views import KIND, Looked, Looker, Source
-from evenhand.measure.decisions import Evenness, LevelDecision, Setup
+from evenhand.measure.decisions import Evenness, LevelDecision, Place
 from evenhand.measure.findings import Findings, light_told, remarks, warnings
-from evenhand.measure.levelling import grey_refusal, level_setup
+from evenhand.measure.levelling import grey_refusal, level_place
+from evenhand.measure.places import Named, group
 from evenhand.measure.reference import BY_HAND
-from evenhand.measure.setups import Named, group
 from evenhand.shoot import store
 from evenhand.shoot.cache import Cache
-from evenhand.shoot.document import ClipEntry, SetupEntry, Shoot
-from evenhand.shoot.setups import Word, forgotten, joined, put, renamed, split
+from evenhand.shoot.document import ClipEntry, PlaceEntry, Shoot
+from evenhand.shoot.places import Word, forgotten, joined, put, renamed, split
 
 __all__ = ["GreyPoint", "LevelOptions", "LevelResult", "Regrouping", "level"]
 
 
 @dataclass(frozen=True, slots=True)
 class Regrouping:
-    """What a person says of setups, done in this order.
+    """What a person says of places, done in this order.
 
-    rename: old and new names; join: the second setup goes into the first; split: the clips leave
-    this setup for one of their own; setup: the clips go into the setup of this name, which is also
+    rename: old and new names; join: the second place goes into the first; split: the clips leave
+    this place for one of their own; place: the clips go into the place of this name, which is also
     the name of what was split off.
     """
 
     rename: tuple[tuple[str, str], ...] = ()
     join: tuple[tuple[str, str], ...] = ()
     split: str | None = None
-    setup: str | None = None
+    place: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class LevelOptions:
     """What a person says about levelling; everything else is measured.
 
     All of it is remembered, until it is said otherwise or taken back with `forget`. `clips` are
-    those that `setups.split`, `setups.setup` and `forget` are about. `keep_warmth` is the share
+    those that `places.split`, `places.place` and `forget` are about. `keep_warmth` is the share
     0..1 of the light's warmth that stays where a chart or a grey card sets the white; without
     `use_charts` no chart is looked for, without `steady` light that changes inside a clip is left;
     None leaves these as they were. `greys` come beside those pointed at before, one a clip.
@@ -57,7 +57,7 @@ class LevelOptions:
     """
 
     references: tuple[str, ...] = ()
-    setups: Regrouping = field(default_factory=Regrouping)
+    places: Regrouping = field(default_factory=Regrouping)
     clips: tuple[str, ...] = ()
     greys: tuple[GreyPoint, ...] = ()
     forget: tuple[Word, ...] = ()
@@ -85,13 +85,13 @@ class ClipTold(msgspec.Struct, frozen=True):
 
 
 class LevelResult(msgspec.Struct, frozen=True):
-    """Setups, decisions and evenness, what is told of the clips, and what changed.
+    """Places, decisions and evenness, what is told of the clips, and what changed.
 
     `left_out` are clips whose encoding is not settled, `greys_refused` the grey cards that were
     not used, each with its reason. `changes` is against what was decided before.
     """
 
-    setups: tuple[Setup, ...]
+    places: tuple[Place, ...]
     decisions: tuple[LevelDecision, ...]
     evenness: tuple[Evenness, ...]
     clips: tuple[ClipTold, ...]
@@ -105,7 +105,7 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
     """Level all clips of a shoot whose encoding is settled, and save unless it is a dry run.
 
     What was measured before is taken from the cache, unless `options.again`; the decisions are the
-    same either way. What a person said before is kept. Raises UsageError for clips and setups that
+    same either way. What a person said before is kept. Raises UsageError for clips and places that
     do not exist, grey points outside the picture, and a share of warmth that is none.
     """
     kept = options.keep_warmth
@@ -121,22 +121,22 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
             grey_sample(cache, folder, shoot, entry, steadying.get(entry.clip))
             for entry in shoot.greys
         ]
-        setups = group([one.view for one in looked], links, _named(shoot, options))
+        places = group([one.view for one in looked], links, _named(shoot, options))
         views = {one.view.id: one.view for one in looked}
         charts = [one.chart for one in looked if one.chart is not None]
         warmth = shoot.wishes.keep_warmth
         decisions = [
             decision
-            for setup in setups
-            for decision in level_setup(setup, views, links, greys, charts, warmth)
+            for place in places
+            for decision in level_place(place, views, links, greys, charts, warmth)
         ]
-        even = [evenness_of(cache, setup, decisions, looked, links) for setup in setups]
+        even = [evenness_of(cache, place, decisions, looked, links) for place in places]
     result = LevelResult(
-        setups=setups,
+        places=places,
         decisions=tuple(decisions),
         evenness=tuple(even),
         clips=tuple(_told(shoot, one, decisions) for one in looked),
-        changes=changes(before, setups, decisions, steadying),
+        changes=changes(before, places, decisions, steadying),
         left_out=tuple(c.id for c in shoot.readable() if c.encoding is None),
         saved=not options.dry_run,
         greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
@@ -149,20 +149,20 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
 def _said(shoot: Shoot, options: LevelOptions) -> Shoot:
     """The document with what a person says this time."""
     clips = tuple(shoot.clip(name).id for name in options.clips)
-    said = options.setups
+    said = options.places
     shoot = forgotten(shoot, options.forget, clips)
     for old, new in said.rename:
         shoot = renamed(shoot, old, new)
     for first, second in said.join:
         shoot = joined(shoot, first, second)
-    if (said.split or said.setup) and not clips:
+    if (said.split or said.place) and not clips:
         raise UsageError(
-            "--split" if said.split else "--setup", "no clip is named", "Name its clips: CLIP…"
+            "--split" if said.split else "--place", "no clip is named", "Name its clips: CLIP…"
         )
     if said.split:
-        shoot = split(shoot, said.split, clips, said.setup)
-    elif said.setup:
-        shoot = put(shoot, said.setup, clips)
+        shoot = split(shoot, said.split, clips, said.place)
+    elif said.place:
+        shoot = put(shoot, said.place, clips)
     return _wished(with_greys(shoot, options.greys), options)
 
 
@@ -179,12 +179,12 @@ def _wished(shoot: Shoot, options: LevelOptions) -> Shoot:
 
 
 def _named(shoot: Shoot, options: LevelOptions) -> Named:
-    """Setups, names and references that a person said, or that were so before."""
+    """Places, names and references that a person said, or that were so before."""
     references = [shoot.clip(name).id for name in reversed(options.references)]
-    references += [s.reference for s in shoot.setups if s.reference_by == "person"]
+    references += [s.reference for s in shoot.places if s.reference_by == "person"]
     return Named(
-        setups={s.name: s.clips for s in shoot.setups if s.by == "person"},
-        names={s.name: s.clips for s in shoot.setups if s.by != "person" and s.name},
+        places={s.name: s.clips for s in shoot.places if s.by == "person"},
+        names={s.name: s.clips for s in shoot.places if s.by != "person" and s.name},
         references=references,
     )
 
@@ -238,26 +238,26 @@ def _decided(shoot: Shoot, result: LevelResult) -> Shoot:
     changed = [
         msgspec.structs.replace(
             shoot.clip(decision.clip),
-            setup=decision.setup,
+            place=decision.place,
             levelling=Levelling(decision.stops, decision.white, told[decision.clip].steadying),
             decision=decision,
             findings=told[decision.clip].findings,
         )
         for decision in result.decisions
     ]
-    by_person = {s.name for s in shoot.setups if s.named_by == "person"}
+    by_person = {s.name for s in shoot.places if s.named_by == "person"}
     entries = tuple(
-        SetupEntry(
-            name=setup.name,
-            clips=setup.clips,
-            reference=setup.reference,
-            why_reference=setup.why_reference,
-            by="person" if any(m.how == "named" for m in setup.members) else "measurement",
-            named_by="person" if setup.name in by_person else "measurement",
-            reference_by="person" if setup.why_reference == BY_HAND else "measurement",
-            members=setup.members,
+        PlaceEntry(
+            name=place.name,
+            clips=place.clips,
+            reference=place.reference,
+            why_reference=place.why_reference,
+            by="person" if any(m.how == "named" for m in place.members) else "measurement",
+            named_by="person" if place.name in by_person else "measurement",
+            reference_by="person" if place.why_reference == BY_HAND else "measurement",
+            members=place.members,
             evenness=record,
         )
-        for setup, record in zip(result.setups, result.evenness, strict=True)
+        for place, record in zip(result.places, result.evenness, strict=True)
     )
-    return msgspec.structs.replace(shoot.with_clips(*changed), setups=entries)
+    return msgspec.structs.replace(shoot.with_clips(*changed), places=entries)

@@ -9,7 +9,7 @@ import msgspec
 from evenhand.jobs.progress import Progress, Step
 from evenhand.jobs.views import KIND, Looked, digest, recalled
 from evenhand.measure.clipview import ClipView
-from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Setup
+from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import evenness
 from evenhand.measure.pairs import compared, pairs, promising
 from evenhand.shoot.cache import Cache
@@ -53,22 +53,22 @@ def _match(cache: Cache, a: Looked, b: Looked, near: bool) -> Match | None:
 
 def evenness_of(
     cache: Cache,
-    setup: Setup,
+    place: Place,
     decisions: Sequence[LevelDecision],
     looked: Sequence[Looked],
     links: Sequence[Link],
 ) -> Evenness:
-    """How alike the clips of a setup are; measured again only where a decision changed."""
-    mine = [d for d in decisions if d.setup == setup.name]
-    inside = [x for x in links if x.a in setup.clips and x.b in setup.clips]
+    """How alike the clips of a place are; measured again only where a decision changed."""
+    mine = [d for d in decisions if d.place == place.name]
+    inside = [x for x in links if x.a in place.clips and x.b in place.clips]
     sources = {one.view.id: one.source for one in looked}
-    keys = [(sources[c].fingerprint, sources[c].key) for c in setup.clips]
-    unnamed = [msgspec.structs.replace(d, setup="", why="", would_change="") for d in mine]
+    keys = [(sources[c].fingerprint, sources[c].key) for c in place.clips]
+    unnamed = [msgspec.structs.replace(d, place="", why="", would_change="") for d in mine]
     kind = f"{KIND} evenness {VERSION} {digest(unnamed, inside, keys)}"
-    reference = sources[setup.reference].fingerprint
+    reference = sources[place.reference].fingerprint
     kept = recalled(cache, reference, kind, _KeptEvenness)
     if kept is None:
         views: dict[str, ClipView] = {one.view.id: one.view for one in looked}
         kept = _KeptEvenness(evenness(mine, views, links))
         cache.put(reference, kind, msgspec.msgpack.encode(kept))
-    return msgspec.structs.replace(kept.evenness, setup=setup.name)
+    return msgspec.structs.replace(kept.evenness, place=place.name)

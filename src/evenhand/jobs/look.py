@@ -101,8 +101,8 @@ def use_look(
     """Put a look on clips (all readable ones if none is named) and save; None takes it off.
 
     `effects` asks for its halation and grain too. The shoot keeps a copy of it. Raises UsageError
-    for a clip that does not exist and for a look that was not made for the rendering of a clip,
-    LookMisplacedError where its values say that it would land in the wrong place.
+    for a clip that does not exist and for a look that was not made for the output transform of a
+    clip, LookMisplacedError where its values say that it would land in the wrong place.
     """
     shoot = store.load(folder)
     chosen = [shoot.clip(c) for c in clips] if clips else list(shoot.readable())
@@ -121,7 +121,9 @@ def use_look(
     looks = ShootLooks(folder, shoot)
     for clip in changed:
         if use is not None and clip.encoding is not None:
-            exact_transform(shoot.grade(clip), looks)  # refuses one not made for this rendering
+            exact_transform(
+                shoot.grade(clip), looks
+            )  # refuses one not made for this output transform
     shoot = _swept(shoot.with_clips(*changed))
     store.save(folder, shoot)
     return LookUsed(tuple(changed), facts, look_notices(shoot))

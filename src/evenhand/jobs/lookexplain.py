@@ -26,7 +26,7 @@ _ORDER: Final = (
     Step("Encoding", "what the clip’s code values mean as light"),
     Step("Levelling", "exposure and white, so that clips match"),
     Step("By hand", "what a person changed"),
-    Step("Rendering", "from the scene’s light to a display"),
+    Step("Output transform", "from the scene’s light to a display"),
     Step("Master", "coded, written and read back"),
 )
 
@@ -99,11 +99,15 @@ def _expects(found: FoundLook, facts: LookFacts) -> str:
     if space == gives == DISPLAY:
         return (
             "It expects the signal of a BT.709 display and gives it back: it goes after the "
-            f"rendering, never straight on log.{by}"
+            f"output transform, never straight on log.{by}"
         )
     if space == gives:
-        return f"It expects {space} signal and gives it back: it goes before the rendering.{by}"
-    return f"It expects {space} signal and gives {gives}: it takes the rendering’s place.{by}"
+        return (
+            f"It expects {space} signal and gives it back: it goes before the output transform.{by}"
+        )
+    return (
+        f"It expects {space} signal and gives {gives}: it takes the output transform’s place.{by}"
+    )
 
 
 def _placing(facts: LookFacts) -> str:
@@ -123,5 +127,7 @@ def _order(found: FoundLook) -> tuple[Step, ...]:
         )
         at = 3 if is_scene(space) else 4
         return (*_ORDER[:at], here, *_ORDER[at:])
-    here = Step(title_of(found), f"from {space} to {gives}, in place of a rendering", here=True)
+    here = Step(
+        title_of(found), f"from {space} to {gives}, in place of an output transform", here=True
+    )
     return (*_ORDER[:3], here, *_ORDER[4:])

@@ -21,7 +21,7 @@ from evenhand.atomic import whole_file
 from evenhand.errors import LookMisplacedError, UsageError
 from evenhand.grade.clf import one_line
 from evenhand.grade.look_stages import gives_of
-from evenhand.grade.packtables import RENDERING, Conversions, Setting, settings_of
+from evenhand.grade.packtables import OUTPUT_TRANSFORM, Conversions, Setting, settings_of
 from evenhand.grade.recipe import Recipe
 from evenhand.jobs import packindex
 from evenhand.jobs.looks import FoundLook
@@ -118,7 +118,10 @@ def pack_looks(
 
     packed_looks = _tables(entries, options, (members, sums), progress)
     index = PackIndex(
-        name=options.name, seller=options.seller, rendering=RENDERING, looks=packed_looks
+        name=options.name,
+        seller=options.seller,
+        output_transform=OUTPUT_TRANSFORM,
+        looks=packed_looks,
     )
     for entry in entries:
         add(_document(entry), entry.found.content)

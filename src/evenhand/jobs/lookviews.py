@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from evenhand.colourmath.encodings import named
 from evenhand.grade.document import Grade, LookUse
 from evenhand.grade.exact import exact_transform
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.jobs.looks import FoundLook
 from evenhand.jobs.picture import Timed, clip_frame
 from evenhand.kernels import tetrahedra
@@ -101,13 +101,14 @@ def made_views() -> tuple[View, ...]:
 def clip_view(folder: Path, clip: str, at: Timed, longest: int = LONGEST) -> View:
     """A frame of a clip, levelled and adjusted but without its look.
 
-    A clip whose rendering is for another display is shown in `aces2-sdr`. Raises what `still` does.
+    A clip whose output transform is for another display is shown in `aces2-sdr`. Raises what
+    `still` does.
     """
     frame = clip_frame(folder, clip, at)
-    rendering = frame.grade.rendering
-    if output_encoding(rendering).name != "bt709":
-        rendering = "aces2-sdr"
-    grade = msgspec.structs.replace(frame.grade, look=None, rendering=rendering)
+    output_transform = frame.grade.output_transform
+    if output_encoding(output_transform).name != "bt709":
+        output_transform = "aces2-sdr"
+    grade = msgspec.structs.replace(frame.grade, look=None, output_transform=output_transform)
     height, width = frame.steady.shape[:2]
     share = min(1.0, longest / max(height, width))
     size = (max(1, round(width * share)), max(1, round(height * share)))

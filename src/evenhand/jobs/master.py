@@ -21,7 +21,7 @@ from evenhand.grade.compiled import CompiledGrade, compile_grade, grade_digest
 from evenhand.grade.document import Grade
 from evenhand.grade.effects import Effects, effects_in
 from evenhand.grade.exact import FindLook
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.kernels.frame import PlaneFormat
@@ -225,12 +225,13 @@ def _one(
 
 
 def _same_kind(clip: ClipEntry, grade: Grade, spec: MasterSpec) -> None:
-    output = output_encoding(grade.rendering).name
+    output = output_encoding(grade.output_transform).name
     if output != spec.encoding:
         raise UsageError(
             f"{clip.id}, {spec.name}",
             f"the spec is {spec.encoding}, the clip is rendered for {output}",
-            "Choose another spec, or another rendering: evenhand adjust CLIP --rendering NAME",
+            "Choose another spec, or another output transform: "
+            "evenhand adjust CLIP --output-transform NAME",
         )
 
 

@@ -78,14 +78,14 @@ class PackedLook(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PackIndex(msgspec.Struct, frozen=True, kw_only=True):
-    """A pack. `display` and `rendering` say what the tables are made for and convert by."""
+    """A pack. `display` and `output_transform` say what the tables are made for and convert by."""
 
     format: str = FORMAT
     version: int = VERSION
     name: str
     seller: str
     display: str = "BT.709 primaries, BT.1886 with gamma 2.4, black 0, white 100 cd/m2"
-    rendering: str
+    output_transform: str
     reading: str = "tetrahedral"
     looks: tuple[PackedLook, ...]
 

@@ -19,7 +19,7 @@ from evenhand.errors import UsageError
 from evenhand.grade.document import Grade
 from evenhand.grade.effects import effects_in, with_effects
 from evenhand.grade.exact import FindLook, exact_transform
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.graticule import skin_line
@@ -79,7 +79,7 @@ def scopes(folder: Path, name: str, at: Timed, to: Path | None = None) -> ScopeR
     if to is not None:
         made_folder(to)
     frame = clip_frame(folder, name, at)
-    shot, output = frame.grade.encoding, output_encoding(frame.grade.rendering)
+    shot, output = frame.grade.encoding, output_encoding(frame.grade.output_transform)
     after = _graded(frame).astype(np.float32)
     measured = {
         "before": measure_scopes(frame.shot, shot.matrix if shot.matrix != "rgb" else "bt709"),
@@ -128,7 +128,7 @@ class ClipFrame:
 
     @property
     def output(self) -> str:
-        return output_encoding(self.grade.rendering).name
+        return output_encoding(self.grade.output_transform).name
 
 
 def clip_frame(folder: Path, name: str, at: Timed) -> ClipFrame:

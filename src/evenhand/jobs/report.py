@@ -19,7 +19,7 @@ from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
 from evenhand.grade.document import Adjustment, Cdl
 from evenhand.grade.exact import FindLook, exact_transform
-from evenhand.grade.renderings import RENDERINGS, output_encoding
+from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.originals import remembered_facts
@@ -103,15 +103,15 @@ def _page(
         date=f"{today.day} {today:%B %Y}",
         version=__version__,
         clips=tuple(clips),
-        setups=tuple(
-            model.SetupReport(
-                name=setup.name,
-                clips=setup.clips,
-                reference=setup.reference,
-                evenness=setup.evenness,
-                note=f"Reference {setup.reference}: {setup.why_reference}.",
+        places=tuple(
+            model.PlaceReport(
+                name=place.name,
+                clips=place.clips,
+                reference=place.reference,
+                evenness=place.evenness,
+                note=f"Reference {place.reference}: {place.why_reference}.",
             )
-            for setup in shoot.setups
+            for place in shoot.places
         ),
         unreadable=tuple(
             model.UnreadableFile(clip.path, clip.unreadable)
@@ -199,7 +199,7 @@ def _with_pictures(
     steadying = grade.levelling.steadying
     signal, steady = shot_and_steadied(frame, facts, grade.encoding, LONGEST, steadying)
     after = exact_transform(grade, looks)(steady).astype(np.float32)
-    output = output_encoding(grade.rendering)
+    output = output_encoding(grade.output_transform)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
     mine = [m for m in shoot.masters if m.clip == clip.id]
     skin = faces_skin(path, facts, grade, clip.id, looks)
@@ -207,7 +207,7 @@ def _with_pictures(
     return msgspec.structs.replace(
         base,
         shown_at=f"{shown[0]:.2f} s",
-        rendering=RENDERINGS[grade.rendering].title,
+        output_transform=OUTPUT_TRANSFORMS[grade.output_transform].title,
         compiled=mine[-1].compiled if mine else None,
         ends=clip.findings.ends if clip.findings else ends_over_time([shown], grade.encoding),
         ends_notes=_ends_notes(clip),

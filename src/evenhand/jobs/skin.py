@@ -56,7 +56,7 @@ class SkinFinding(msgspec.Struct, frozen=True):
 
 
 class SkinResult(msgspec.Struct, frozen=True):
-    """What the places that a person pointed at say; pairs are clips of one setup."""
+    """What the places that a person pointed at say; pairs are clips of one place."""
 
     findings: tuple[SkinFinding, ...]
     pairs: tuple[SkinPair, ...]
@@ -65,7 +65,7 @@ class SkinResult(msgspec.Struct, frozen=True):
 def skin_of_points(folder: Path, points: Sequence[SkinPoint]) -> SkinResult:
     """Check the skin that a person pointed at, by the grades that the shoot holds now.
 
-    Clips of one setup that were both pointed at are compared as well. UsageError for clips that do
+    Clips of one place that were both pointed at are compared as well. UsageError for clips that do
     not exist and places outside the picture or the clip.
     """
     shoot = store.load(folder)
@@ -147,7 +147,7 @@ def seen_picture(signal: Signal, grade: Grade) -> Signal:
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     small = cv2.resize(signal, size, interpolation=cv2.INTER_AREA)
     plain = msgspec.structs.replace(
-        grade, rendering="plain-sdr", look=None, adjustment=Adjustment()
+        grade, output_transform="plain-sdr", look=None, adjustment=Adjustment()
     )
     return np.asarray(exact_transform(plain)(small), np.float32)
 
@@ -177,11 +177,11 @@ def _inside(point: SkinPoint, facts: ClipFacts) -> None:
 
 
 def _pairs(shoot: Shoot, findings: Sequence[SkinFinding]) -> tuple[SkinPair, ...]:
-    """Comparisons of clips that share a setup: elsewhere light itself may differ."""
+    """Comparisons of clips that share a place: elsewhere light itself may differ."""
     checks = [f.check for f in findings if f.check is not None]
     pairs = []
     for a, b in combinations(checks, 2):
-        setup = shoot.clip(a.clip).setup
-        if setup is not None and setup == shoot.clip(b.clip).setup:
+        place = shoot.clip(a.clip).place
+        if place is not None and place == shoot.clip(b.clip).place:
             pairs.append(compare(a, b))
     return tuple(pair for pair in pairs if pair is not None)

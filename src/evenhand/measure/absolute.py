@@ -1,4 +1,4 @@
-"""What the exposure and the white of a setup really are: by a chart, or by a grey card.
+"""What the exposure and the white of a place really are: by a chart, or by a grey card.
 
 A chart that was found comes first, then a grey card that a person pointed at. Statistics never set
 anything. Both tell the light where they lie: a chart in a shadow is as dark as the shadow.
@@ -113,7 +113,7 @@ def _gains_of_warmth(mired: float) -> Floats:
 
 
 def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Floats]) -> str:
-    """How far the other charts and cards of a setup are from the one that was used, in words.
+    """How far the other charts and cards of a place are from the one that was used, in words.
 
     own: gains by which each clip differs from the reference, as shot.
     """

@@ -73,14 +73,14 @@ class Link(msgspec.Struct, frozen=True):
 
 
 class Member(msgspec.Struct, frozen=True):
-    """Why a clip belongs to its setup."""
+    """Why a clip belongs to its place."""
 
     clip: str
     how: Literal["named", "view", "neighbour", "alone"]
     why: str
 
 
-class Setup(msgspec.Struct, frozen=True):
+class Place(msgspec.Struct, frozen=True):
     """Clips made in one place under one light, in card order, and the one to match them to."""
 
     name: str
@@ -145,11 +145,11 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
     the clip's own white, None where it stays as it is. `difference` is the clip's from the
     reference as shot, with standard errors; `via` names the clips that the match went through;
     `closure` is the worst disagreement of the loops of matches that the clip is part of; `chart` is
-    the chart in it that the setup is set by.
+    the chart in it that the place is set by.
     """
 
     clip: str
-    setup: str
+    place: str
     reference: str
     status: Status
     stops: float = 0.0
@@ -182,7 +182,7 @@ class EvennessPoint(msgspec.Struct, frozen=True):
 
 
 class Spread(msgspec.Struct, frozen=True):
-    """How far the clips of a setup lie from their reference: worst, and root mean square."""
+    """How far the clips of a place lie from their reference: worst, and root mean square."""
 
     worst_stops: float
     worst_mired: float
@@ -191,12 +191,12 @@ class Spread(msgspec.Struct, frozen=True):
 
 
 class Evenness(msgspec.Struct, frozen=True):
-    """How alike the clips of a setup are, before and after levelling.
+    """How alike the clips of a place are, before and after levelling.
 
     `outlier` is the clip that still stands out after levelling, if any.
     """
 
-    setup: str
+    place: str
     reference: str
     clips: tuple[EvennessPoint, ...]
     before: Spread | None
@@ -208,7 +208,7 @@ class Residual(msgspec.Struct, frozen=True):
     """What is left of a clip's known fault, relative to its reference, after levelling."""
 
     clip: str
-    setup: str
+    place: str
     status: Status
     before: Difference
     after: Difference

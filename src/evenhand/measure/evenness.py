@@ -1,4 +1,4 @@
-"""How alike the clips of a setup are before and after levelling, and how true that came out."""
+"""How alike the clips of a place are before and after levelling, and how true that came out."""
 
 from __future__ import annotations
 
@@ -37,13 +37,13 @@ _NONE = Difference(0.0, 0.0, 0.0)
 def evenness(
     decisions: Sequence[LevelDecision], clips: Mapping[str, ClipView], links: Sequence[Link]
 ) -> Evenness:
-    """Measures one setup after its decisions: each match again, over the corrected light.
+    """Measures one place after its decisions: each match again, over the corrected light.
 
     Where it can, it takes other pairs of frames than the match was made from: the same pair would
-    only say that the arithmetic was right. decisions: all those of one setup. Clips that nothing
+    only say that the arithmetic was right. decisions: all those of one place. Clips that nothing
     connects to the reference get points without figures.
     """
-    setup, reference = decisions[0].setup, decisions[0].reference
+    place, reference = decisions[0].place, decisions[0].reference
     by_clip = {d.clip: d for d in decisions}
     points = []
     for d in decisions:
@@ -53,7 +53,7 @@ def evenness(
         points.append(EvennessPoint(d.clip, d.status, before, after, *errors))
     others = [p for p in points if p.clip != reference]
     return Evenness(
-        setup=setup,
+        place=place,
         reference=reference,
         clips=tuple(points),
         before=_spread([p.before for p in others]),
@@ -168,7 +168,7 @@ def _size(difference: Difference) -> float:
 
 
 def score(decisions: Sequence[LevelDecision], truth: Mapping[str, Any]) -> tuple[Residual, ...]:
-    """What is left of known faults, clip by clip, relative to the reference of its setup.
+    """What is left of known faults, clip by clip, relative to the reference of its place.
 
     truth: {"clips": [{"file", "fault_matrix_bt2020", …}]}, where a clean neutral x is recorded as
     fault_matrix_bt2020 @ x (linear BT.2020). A clip is found by its file name, with or without
@@ -185,7 +185,7 @@ def score(decisions: Sequence[LevelDecision], truth: Mapping[str, Any]) -> tuple
         own = ratios.matrix_of(ratios.levelling_gains(d.stops, d.white))
         theirs = ratios.matrix_of(ratios.levelling_gains(reference.stops, reference.white))
         after = _neutral_ratio(own @ faults[d.clip], theirs @ faults[d.reference])
-        residuals.append(Residual(d.clip, d.setup, d.status, before, after))
+        residuals.append(Residual(d.clip, d.place, d.status, before, after))
     return tuple(residuals)
 
 

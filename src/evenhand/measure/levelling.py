@@ -1,4 +1,4 @@
-"""Exposure and white for the clips of a setup, decided from measurements, each with its reason.
+"""Exposure and white for the clips of a place, decided from measurements, each with its reason.
 
 Clips that a chain of matches connects to the reference are corrected to look like it; a difference
 within its own uncertainty is left alone, and so is every clip without a common view. A chart or a
@@ -33,13 +33,13 @@ from evenhand.measure.decisions import (
     LevelDecision,
     Link,
     Match,
+    Place,
     Proposal,
-    Setup,
     Status,
 )
 from evenhand.measure.proposals import propose
 
-__all__ = ["GreySample", "LevelDecision", "grey_refusal", "level_setup"]
+__all__ = ["GreySample", "LevelDecision", "grey_refusal", "level_place"]
 
 Floats = NDArray[np.float64]
 
@@ -50,9 +50,9 @@ SURE = 2.0  # standard errors; a difference within them may be none
 
 @dataclass(frozen=True, slots=True)
 class _Solved:
-    """A setup's matches solved, and what a chart or a grey card adds."""
+    """A place's matches solved, and what a chart or a grey card adds."""
 
-    setup: Setup
+    place: Place
     links: Sequence[Link]
     found: Agreement
     anchor: Anchor | None
@@ -60,42 +60,42 @@ class _Solved:
     refusals: tuple[str, ...]
 
 
-def level_setup(
-    setup: Setup,
+def level_place(
+    place: Place,
     clips: Mapping[str, ClipView],
     links: Sequence[Link],
     greys: Sequence[GreySample] = (),
     charts: Sequence[ChartSample] = (),
     keep_warmth: float = 0.0,
 ) -> tuple[LevelDecision, ...]:
-    """Decides exposure and white for every clip of a setup, in its order.
+    """Decides exposure and white for every clip of a place, in its order.
 
-    clips: at least the clips of the setup, by id; they serve the proposals. links: from
-    `setups.find_links`. charts: found in clips; greys: grey cards that a person pointed at. The
+    clips: at least the clips of the place, by id; they serve the proposals. links: from
+    `places.find_links`. charts: found in clips; greys: grey cards that a person pointed at. The
     best chart in connected clips sets them all, else the best grey card; one in a clip that nothing
     connects sets that clip alone. keep_warmth: the share 0..1 of the light's warmth that stays.
     """
-    ids = set(setup.clips)
+    ids = set(place.clips)
     inside = [x for x in links if x.match.accepted and x.a in ids and x.b in ids]
-    found = agree(setup.reference, [Edge.of(x) for x in inside])
+    found = agree(place.reference, [Edge.of(x) for x in inside])
     usable = anchors([c for c in charts if c.clip in ids], [g for g in greys if g.clip in ids])
-    solved = _solved(setup, links, found, usable, keep_warmth)
+    solved = _solved(place, links, found, usable, keep_warmth)
     refusals = {g.clip: grey_refusal(g) for g in greys if g.clip in ids and grey_refusal(g)}
     solved = replace(solved, refusals=tuple(f"{c}: {why}" for c, why in refusals.items()))
     own = {a.clip: a for a in reversed(usable)}
     decided = []
-    for clip in setup.clips:
+    for clip in place.clips:
         if clip in found.gains:
             decided.append(_connected(clip, solved, clips))
         elif clip in own:
-            decided.append(_by_itself(referred(own[clip], np.zeros(3), keep_warmth), setup))
+            decided.append(_by_itself(referred(own[clip], np.zeros(3), keep_warmth), place))
         else:
             decided.append(_left_alone(clip, solved, clips, refusals.get(clip, "")))
     return tuple(decided)
 
 
 def _solved(
-    setup: Setup,
+    place: Place,
     links: Sequence[Link],
     found: Agreement,
     usable: Sequence[Anchor],
@@ -103,17 +103,17 @@ def _solved(
 ) -> _Solved:
     connected = [a for a in usable if a.clip in found.gains]
     if not connected:
-        return _Solved(setup, links, found, None, "", ())
+        return _Solved(place, links, found, None, "", ())
     best = connected[0]
     anchor = referred(best, found.gains[best.clip], keep_warmth)
     return _Solved(
-        setup, links, found, anchor, disagreement(anchor, connected[1:], found.gains), ()
+        place, links, found, anchor, disagreement(anchor, connected[1:], found.gains), ()
     )
 
 
 def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> LevelDecision:
     """The reference, or a clip that matches connect to it."""
-    found, reference = solved.found, solved.setup.reference
+    found, reference = solved.found, solved.place.reference
     gains = found.gains[clip]
     errors = found.errors[clip]
     moved, even = _worth_moving(gains, errors)
@@ -124,8 +124,8 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
         told.append(anchor_told(clip, anchor, fault))
         told += [solved.beside] if clip == anchor.clip and solved.beside else []
     elif clip == reference:
-        alone = len(solved.setup.clips) == 1
-        role = "it is alone in its setup" if alone else "the others are matched to it"
+        alone = len(solved.place.clips) == 1
+        role = "it is alone in its place" if alone else "the others are matched to it"
         told.append(f"{role}; its own exposure and white stay as shot")
         told += [f"the grey card was not used ({r})" for r in solved.refusals]
     closure, loop_told = _closure(clip, found.loops)
@@ -134,7 +134,7 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
     match = _last_match(clip, solved)
     return LevelDecision(
         clip=clip,
-        setup=solved.setup.name,
+        place=solved.place.name,
         reference=reference,
         status=_status(clip, solved),
         stops=_rounded(-ratios.stops_of(fault)),
@@ -160,14 +160,14 @@ def _rounded(stops: float) -> float:
 def _status(clip: str, solved: _Solved) -> Status:
     if solved.anchor and clip == solved.anchor.clip:
         return solved.anchor.by
-    return "reference" if clip == solved.setup.reference else "matched"
+    return "reference" if clip == solved.place.reference else "matched"
 
 
 def _reference_proposal(
     clip: str, solved: _Solved, clips: Mapping[str, ClipView]
 ) -> Proposal | None:
     """A white for a reference that nothing absolute is known of; it is never applied."""
-    if solved.anchor or clip != solved.setup.reference or clip not in clips:
+    if solved.anchor or clip != solved.place.reference or clip not in clips:
         return None
     return summary_of(clips[clip]).white
 
@@ -191,7 +191,7 @@ def _same_white(gains: Floats) -> bool:
 
 def _sure_of(clip: str, solved: _Solved, stays: Floats) -> float:
     """How sure a connected clip's correction is. stays: gains that were measured and left alone."""
-    if solved.anchor is None and clip == solved.setup.reference:
+    if solved.anchor is None and clip == solved.place.reference:
         return 1.0
     doubt = doubt_of_clip(clip, solved.found, solved.links, solved.anchor)
     left = ratios.difference_of(stays)
@@ -211,7 +211,7 @@ def _last_match(clip: str, solved: _Solved) -> Match | None:
 
 def _told(clip: str, solved: _Solved, even: tuple[bool, bool]) -> str:
     """The measured difference in words, with its uncertainty and where it comes from."""
-    found, reference = solved.found, solved.setup.reference
+    found, reference = solved.found, solved.place.reference
     difference = ratios.difference_of(found.gains[clip])
     errors = found.errors[clip]
     measured = f"{said(difference)} than {reference}"
@@ -257,26 +257,26 @@ def _dropped_told(edge: Edge) -> str:
 def _would_change(clip: str, solved: _Solved) -> str:
     if solved.anchor:
         return f"another {solved.anchor.name}, or another reference clip"
-    if clip == solved.setup.reference:
+    if clip == solved.place.reference:
         return "a chart or a grey card in a connected clip, or another reference clip"
     return "another reference clip, or a chart or a grey card"
 
 
-def _by_itself(anchor: Anchor, setup: Setup) -> LevelDecision:
+def _by_itself(anchor: Anchor, place: Place) -> LevelDecision:
     """A clip that nothing connects, by its own chart or grey card."""
     fault = anchor.gains
-    alone = len(setup.clips) == 1
+    alone = len(place.clips) == 1
     return LevelDecision(
         clip=anchor.clip,
-        setup=setup.name,
-        reference=setup.reference,
+        place=place.name,
+        reference=place.reference,
         status=anchor.by,
         stops=-ratios.stops_of(fault),
         white=ratios.white_of(fault),
         confidence=sureness(of_anchor(anchor)),
         stops_error=anchor.stops_error,
         mired_error=anchor.mired_error,
-        why=("" if alone else f"no common view with {setup.reference}; ")
+        why=("" if alone else f"no common view with {place.reference}; ")
         + anchor_told(anchor.clip, anchor, fault),
         chart=anchor.chart,
         would_change=f"another {anchor.name}",
@@ -286,21 +286,21 @@ def _by_itself(anchor: Anchor, setup: Setup) -> LevelDecision:
 def _left_alone(
     clip: str, solved: _Solved, clips: Mapping[str, ClipView], refusal: str
 ) -> LevelDecision:
-    setup = solved.setup
+    place = solved.place
     proposal = None
-    if clip in clips and setup.reference in clips:
+    if clip in clips and place.reference in clips:
         shift = solved.anchor.gains if solved.anchor else np.zeros(3)
-        proposal = propose(clips[setup.reference], clips[clip], shift)
-    tried = [x for x in solved.links if {x.a, x.b} == {clip, setup.reference}]
-    reason = f"no common view with {setup.reference}; untouched"
+        proposal = propose(clips[place.reference], clips[clip], shift)
+    tried = [x for x in solved.links if {x.a, x.b} == {clip, place.reference}]
+    reason = f"no common view with {place.reference}; untouched"
     if tried:
         reason += f" ({tried[0].match.why})"
     if refusal:
         reason += f"; the grey card was not used ({refusal})"
     return LevelDecision(
         clip=clip,
-        setup=setup.name,
-        reference=setup.reference,
+        place=place.name,
+        reference=place.reference,
         status="left alone",
         match=tried[0].match if tried else None,
         why=reason,

@@ -1,7 +1,7 @@
-"""Where a clip goes that shares no view with any other: to a setup beside it, or nowhere.
+"""Where a clip goes that shares no view with any other: to a place beside it, or nowhere.
 
 Beside it in time where every clip says when it was made, else in the order of the card. Only a
-clear case is decided; everything else stays a setup of its own.
+clear case is decided; everything else stays a place of its own.
 """
 
 from __future__ import annotations
@@ -53,9 +53,9 @@ def neighbour(
     home: Mapping[str, list[Member]],
     links: Sequence[Link],
 ) -> tuple[Member, list[Member] | None]:
-    """The setup that a clip without a shared view joins, or None and why.
+    """The place that a clip without a shared view joins, or None and why.
 
-    home: the members of the setup of every clip that has one so far.
+    home: the members of the place of every clip that has one so far.
     """
     by_id = {c.id: c for c in clips}
     lit = _lit_otherwise(clip, home, links)
@@ -80,7 +80,7 @@ def neighbour(
     best = max(fitting, key=lambda c: c.as_shot)
     rest = [c.as_shot for c in near_in_time if c is not best]
     if rest and best.as_shot - max(rest) < CLEARER:
-        reason = "shares no view, and its light is like that of both setups beside it"
+        reason = "shares no view, and its light is like that of both places beside it"
         return Member(clip.id, "alone", reason), None
     return Member(clip.id, "neighbour", _joined(best)), best.members
 
@@ -88,7 +88,7 @@ def neighbour(
 def _lit_otherwise(
     clip: ClipView, home: Mapping[str, list[Member]], links: Sequence[Link]
 ) -> str | None:
-    """That the clip sees the place of a setup, but not its light, in words; or None.
+    """That the clip sees the place of a place, but not its light, in words; or None.
 
     The key points leave no doubt about the place, and the ratio of the light differs all over it:
     no camera does that, so it must be the light.
@@ -107,7 +107,7 @@ def _lit_otherwise(
 def _beside(
     clip: ClipView, clips: Sequence[ClipView], home: Mapping[str, list[Member]]
 ) -> list[str]:
-    """The nearest clips before and after that already have a setup."""
+    """The nearest clips before and after that already have a place."""
     if all(c.created is not None for c in clips):
         place = {c.id: (c.created or 0.0, c.order) for c in clips}
     else:
@@ -145,4 +145,4 @@ def _alone(candidates: Sequence[_Candidate]) -> str:
         + f"colour correlation {c.as_shot:.2f}"
         for c in candidates
     ]
-    return f"shares no view, and no setup beside it is clearly its own ({'; '.join(told)})"
+    return f"shares no view, and no place beside it is clearly its own ({'; '.join(told)})"

@@ -1,4 +1,4 @@
-"""Which clip of a setup the others should follow: by what was measured, with the reason.
+"""Which clip of a place the others should follow: by what was measured, with the reason.
 
 Points are given for what a colourist would look for; the weights are judgement.
 """
@@ -28,14 +28,14 @@ _SAYS = {
     "chart": "holds a chart",
     "length": "is longer",
     "tone": "was not toned for a display",
-    "middle": "lies nearer to the middle of the setup",
+    "middle": "lies nearer to the middle of the place",
 }
 
 
 def choose_reference(
     clips: Sequence[ClipView], links: Sequence[Link], chosen: Sequence[str] = ()
 ) -> tuple[str, str]:
-    """The reference clip of a setup, and why. chosen: by a person, the latest word first."""
+    """The reference clip of a place, and why. chosen: by a person, the latest word first."""
     ids = {c.id for c in clips}
     by_hand = [i for i in chosen if i in ids]
     if by_hand:
@@ -108,7 +108,7 @@ def _points(
 
 
 def _from_the_middle(clips: Sequence[ClipView], seen: Sequence[Link]) -> dict[str, float]:
-    """How far each clip is from the setup's middle, in stops and 40 mireds together."""
+    """How far each clip is from the place's middle, in stops and 40 mireds together."""
     if not seen:
         return {}
     edges = [Edge.of(x) for x in seen]

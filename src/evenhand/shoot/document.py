@@ -12,7 +12,7 @@ import msgspec
 
 from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.errors import EncodingUnknownError, UsageError
-from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Rendering
+from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, OutputTransform
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Member
 from evenhand.measure.findings import Findings
@@ -40,17 +40,17 @@ class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
     encoding: Encoding | None = None
     encoding_by: Literal["evidence", "person"] | None = None
     confidence: float = 0.0
-    setup: str | None = None
+    place: str | None = None
     levelling: Levelling = Levelling()
     decision: LevelDecision | None = None
     findings: Findings | None = None
     adjustment: Adjustment = Adjustment()
-    rendering: Rendering | None = None
+    output_transform: OutputTransform | None = None
     look: LookUse | None = None
 
 
-class SetupEntry(msgspec.Struct, frozen=True, kw_only=True):
-    """A setup: its name, its clips by id, its reference clip, and who decided.
+class PlaceEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """A place: its name, its clips by id, its reference clip, and who decided.
 
     `by` says who put the clips into it, `named_by` who gave it its name. `members` says why each
     clip belongs to it; `evenness` how alike they are, before and after.
@@ -159,7 +159,7 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     cards: tuple[CardEntry, ...] = ()
     clips: tuple[ClipEntry, ...] = ()
-    setups: tuple[SetupEntry, ...] = ()
+    places: tuple[PlaceEntry, ...] = ()
     greys: tuple[GreyEntry, ...] = ()
     wishes: LevelWishes = LevelWishes()
     looks: tuple[LookEntry, ...] = ()
@@ -223,17 +223,17 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
             encoding=clip.encoding,
             levelling=clip.levelling,
             adjustment=clip.adjustment,
-            rendering=clip.rendering or self._rendering(clip),
+            output_transform=clip.output_transform or self._output_transform(clip),
             look=clip.look,
         )
 
-    def _rendering(self, clip: ClipEntry) -> Rendering:
-        """The rendering where nobody chose one.
+    def _output_transform(self, clip: ClipEntry) -> OutputTransform:
+        """The output transform where nobody chose one.
 
-        A setup that holds any scene-referred clip is rendered in one way, or its clips could not
-        match; a setup of display-referred clips alone keeps the tone they already carry.
+        A place that holds any scene-referred clip is rendered in one way, or its clips could not
+        match; a place of display-referred clips alone keeps the tone they already carry.
         """
-        mates = [c.encoding for c in self.clips if c.setup and c.setup == clip.setup and c.encoding]
+        mates = [c.encoding for c in self.clips if c.place and c.place == clip.place and c.encoding]
         mates = mates or ([clip.encoding] if clip.encoding else [])
         display = all(transfer_of(encoding).kind == "display" for encoding in mates)
         return "plain-sdr" if display else "aces2-sdr"

@@ -19,7 +19,7 @@ from evenhand.colourmath.difference import ciede2000, lab
 from evenhand.colourmath.encodings import transfer_of
 from evenhand.colourmath.primaries import luminance_weights, rgb_to_rgb
 from evenhand.grade import ocio
-from evenhand.grade.packtables import RENDERING, Setting
+from evenhand.grade.packtables import OUTPUT_TRANSFORM, Setting
 from evenhand.grade.spaces import DISPLAY, is_display, space_named
 from evenhand.grade.stress import stress_signals
 from evenhand.measure.looks.probes import even_points
@@ -108,7 +108,7 @@ def _noise() -> Array:
 def _shown() -> Array:
     """The natural colours as the conversion shows them on a BT.709 display."""
     light = natural_light() @ rgb_to_rgb("bt709", "ap1").T
-    signal = ocio.render(RENDERING, light).astype(np.float64) + _noise()
+    signal = ocio.render(OUTPUT_TRANSFORM, light).astype(np.float64) + _noise()
     shown: Array = np.clip(signal, 0.0, 1.0)
     shown.setflags(write=False)
     return shown
@@ -122,7 +122,7 @@ def _lab(signal: Array, gives: str) -> Array:
         return lab(np.clip(signal, 0.0, 1.0), encoding.transfer, encoding.primaries)
     light = transfer_of(encoding).to_light(signal, encoding.range)
     light = np.clip(light @ rgb_to_rgb(encoding.primaries, "ap1").T, -_LIGHT_LIMIT, _LIGHT_LIMIT)
-    return lab(np.clip(ocio.render(RENDERING, light).astype(np.float64), 0.0, 1.0))
+    return lab(np.clip(ocio.render(OUTPUT_TRANSFORM, light).astype(np.float64), 0.0, 1.0))
 
 
 def _short(value: float | np.floating) -> float:

@@ -4,9 +4,10 @@ Compared are the table's grey response y(t), 129 points of luma, and its respons
 colour at the grey that lands on 42 %, with:
 
 - a creative look on a display: y near t, colours nearly where they were;
-- conversions: the light of every known log, at -1 to +1 stop, through renderings whose shapes
-  differ; and how the log's primaries land on BT.709. A rendering may desaturate, which costs
-  nothing.
+- conversions: the light of every known log, at -1 to +1 stop, through output transforms whose
+shapes
+  differ; and how the log's primaries land on BT.709. An output transform may desaturate, which
+  costs nothing.
 
     look        = rms(y − t)/0.09 + gamut(identity)/0.35, and 3 more where black, white or the
                   middle lie where no look puts them
@@ -32,7 +33,7 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade import ocio
 from evenhand.grade.exact import Look
-from evenhand.grade.renderings import bt709_oetf
+from evenhand.grade.output_transforms import bt709_oetf
 from evenhand.grade.spaces import SPACES, is_log
 
 Kind = Literal["look", "conversion", "identity", "else", "unsure"]
@@ -50,10 +51,10 @@ _MONOCHROME: Final = 0.05
 _AS_ONE: Final = 0.02
 # A set of logs holds every one whose score is at most this much of the best.
 _NEAR, _NEAR_SPARE = 1.25, 0.1
-# Light of the renderings' table, in stops.
+# Light of the output transforms' table, in stops.
 _STOPS: Final = np.linspace(-14.0, 16.0, 3001)
 
-Rendering = Callable[[Array], Array]
+OutputTransform = Callable[[Array], Array]
 
 
 class LookKind(msgspec.Struct, frozen=True):
@@ -206,7 +207,7 @@ def _rms(values: Array) -> float:
 def _candidates() -> dict[str, tuple[Array, Array, Array]]:
     """For each log space: grey responses of its conversions, what each costs, its primaries."""
     along, found = np.linspace(0.0, 1.0, STEPS), {}
-    tables = [_by_table(rendering) for rendering in _renderings()]
+    tables = [_by_table(output_transform) for output_transform in _output_transforms()]
     costs = np.tile(0.01 * np.abs(_EXPOSURES), len(tables))
     for name in SPACES:
         if is_log(name):
@@ -220,7 +221,7 @@ def _candidates() -> dict[str, tuple[Array, Array, Array]]:
 def _doubled() -> dict[str, Array]:
     """For each log space: the grey responses of its conversions done twice."""
     along = np.linspace(0.0, 1.0, STEPS)
-    tables = [_by_table(rendering) for rendering in _renderings()]
+    tables = [_by_table(output_transform) for output_transform in _output_transforms()]
     found = {}
     for name in filter(is_log, SPACES):
         once = [table(_grey_light(SPACES[name], along)) for table in tables]
@@ -234,7 +235,7 @@ def _grey_light(space: Encoding, signal: Array) -> Array:
     return light
 
 
-def _renderings() -> tuple[Rendering, ...]:
+def _output_transforms() -> tuple[OutputTransform, ...]:
     """Grey light to display signal, in shapes that differ: film-like, cut off, camera, shoulder."""
     return (
         lambda light: _aces("aces2-sdr", light),
@@ -257,9 +258,9 @@ def _soft_shoulder(light: Array) -> Array:
     return np.where(light < 0.5, light, bent) ** (1.0 / 2.4)
 
 
-def _by_table(rendering: Rendering) -> Rendering:
-    """A rendering of greys worked out once, at a hundredth of a stop."""
-    values, black = rendering(0.18 * 2.0**_STOPS), float(rendering(np.zeros(1))[0])
+def _by_table(output_transform: OutputTransform) -> OutputTransform:
+    """An output transform of greys worked out once, at a hundredth of a stop."""
+    values, black = output_transform(0.18 * 2.0**_STOPS), float(output_transform(np.zeros(1))[0])
 
     def read(light: Array) -> Array:
         stops = np.log2(np.maximum(light, 1e-9) / 0.18)

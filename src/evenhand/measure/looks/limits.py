@@ -233,9 +233,9 @@ _OF_HUE: Final = frozenset(
 )
 
 
-# A conversion holds a rendering, and two honest ones differ by as much as this: skin at full light
-# by 29 degrees between the plain one and ACES 2.
-_OF_RENDERING: Final = frozenset(
+# A conversion holds an output transform, and two honest ones differ by as much as this: skin at
+# full light by 29 degrees between the plain one and ACES 2.
+_OF_OUTPUT_TRANSFORM: Final = frozenset(
     {"hue_speed", "torn", "saturation_drop", "grey_bend", "lost_lights"}
     | {key for key in _ROWS if key.startswith("skin_") and key != "skin_shift"}
 )
@@ -244,8 +244,8 @@ _OF_RENDERING: Final = frozenset(
 def not_asked(*, has_hues: bool, converts: bool = False) -> frozenset[str]:
     """The measures that mean nothing on a look.
 
-    Those of hue and skin on black and white; on a conversion those that hold its rendering against
-    another.
+    Those of hue and skin on black and white; on a conversion those that hold its output transform
+    against another.
     """
     left = frozenset() if has_hues else _OF_HUE
-    return left | _OF_RENDERING if converts else left
+    return left | _OF_OUTPUT_TRANSFORM if converts else left

@@ -60,7 +60,7 @@ def check_place(found: LookKind, signal: str) -> Placing:
             "disagrees",
             f"a conversion on {signal}, which is converted already: {_response(found)}, and a "
             "second conversion crushes the darks and burns the lights",
-            "Leave it away, or put it on the log clip in place of the rendering",
+            "Leave it away, or put it on the log clip in place of the output transform",
         )
     if is_log(signal) and found.kind == "conversion":
         return _as_conversion(found, signal)
@@ -71,7 +71,8 @@ def _as_look(found: LookKind) -> Placing:
     if found.kind == "conversion" or found.twice:
         return Placing(
             "disagrees",
-            f"declared display, but {_response(found)}: after the rendering it would convert a "
+            f"declared display, but {_response(found)}: after the output transform it would "
+            "convert a "
             "second time",
             f"Declare the log it is made for; fits: {', '.join(found.logs or found.twice)}",
         )

@@ -1,11 +1,11 @@
 """A look of any space as it acts on what a display shows.
 
 A look of a log space is put between the display and itself: display signal goes back to the scene
-light that the ACES 2 rendering would have shown so, from there to the look's own signal, through
-the look, and the same way forward. What the look does not do, this does not do either: the way
-there and back is the identity. The plain rendering will not do: it bends each channel by itself, so
-that near white a small move of light goes back and forth as a large turn of hue. For HLG and PQ,
-whose peak ACES 2 does not reach, the plain one is what there is.
+light that the ACES 2 output transform would have shown so, from there to the look's own signal,
+through the look, and the same way forward. What the look does not do, this does not do either: the
+way there and back is the identity. The plain output transform will not do: it bends each channel by
+itself, so that near white a small move of light goes back and forth as a large turn of hue. For HLG
+and PQ, whose peak ACES 2 does not reach, the plain one is what there is.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import numpy as np
 from evenhand.colourmath.encodings import transfer_of
 from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.grade import ocio
-from evenhand.grade.renderings import PlainSetting, plain_sdr
+from evenhand.grade.output_transforms import PlainSetting, plain_sdr
 from evenhand.grade.spaces import DISPLAY, is_display, is_scene, space_named
 from evenhand.measure.looks.probes import Floats
 
@@ -27,7 +27,7 @@ Transform = Callable[[Floats], Floats]
 _NODES: Final = 1 << 14
 _DARKEST: Final = 1e-7
 _GAMMA: Final = 2.4
-_RENDERING: Final = "aces2-sdr"
+_OUTPUT_TRANSFORM: Final = "aces2-sdr"
 
 
 def on_display(transform: Transform, expects: str, gives: str) -> Transform:
@@ -50,7 +50,7 @@ def _from_display(signal: Floats, space: str) -> Floats:
     entry = space_named(space)
     transfer = transfer_of(entry)
     if is_scene(space):
-        light, primaries = ocio.unrender(_RENDERING, signal).astype(np.float64), "ap1"
+        light, primaries = ocio.unrender(_OUTPUT_TRANSFORM, signal).astype(np.float64), "ap1"
     else:
         shows = is_display(space)
         light, primaries = signal**_GAMMA if shows else _scene(signal, transfer.peak), "bt709"
@@ -63,7 +63,7 @@ def _to_display(signal: Floats, space: str, peak: float) -> Floats:
     light = np.asarray(transfer_of(leave).to_light(signal, leave.range), np.float64)
     if is_scene(space):
         working = light @ rgb_to_rgb(leave.primaries, "ap1").T
-        return ocio.render(_RENDERING, working).astype(np.float64)
+        return ocio.render(_OUTPUT_TRANSFORM, working).astype(np.float64)
     own = light @ rgb_to_rgb(leave.primaries, "bt709").T
     if is_display(space):
         return np.copysign(np.abs(own) ** (1.0 / _GAMMA), own)

@@ -13,7 +13,7 @@ from typing import Final, Literal
 import msgspec
 
 from evenhand.grade.document import Grade
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.measure.graticule import SkinLine, skin_line
 from evenhand.measure.skin.reading import SkinPlace, SkinReading, middle
 
@@ -63,7 +63,7 @@ class SkinPair(msgspec.Struct, frozen=True):
 
 def check_skin(clip: str, by: Found, places: Sequence[SkinPlace], grade: Grade) -> SkinCheck:
     """Judge the places (one or more) of a clip. ValueError for an encoding without a skin line."""
-    encoding = output_encoding(grade.rendering)
+    encoding = output_encoding(grade.output_transform)
     line = skin_line(encoding)
     if line is None:
         raise ValueError(f"{encoding.name} has no skin line")

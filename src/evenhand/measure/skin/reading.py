@@ -21,7 +21,7 @@ from evenhand.colourmath.primaries import luminance_weights
 from evenhand.colourmath.ycbcr import rgb_to_ycc
 from evenhand.grade.document import Adjustment, Grade, Levelling
 from evenhand.grade.exact import FindLook, exact_transform, scene_light
-from evenhand.grade.renderings import output_encoding
+from evenhand.grade.output_transforms import output_encoding
 from evenhand.measure.skin.faces import Face
 
 Floats = NDArray[np.float64]
@@ -57,7 +57,7 @@ class SkinPlace(msgspec.Struct, frozen=True, kw_only=True):
     seconds after the first frame; box: left, top, width, height as fractions of the upright
     picture. shot: without levelling; levelled: by levelling alone; adjusted: by hand too; looked:
     with the look; the last two None where there is none. stops: scene light over 18 % grey, as shot
-    and levelled. All stages are read from the same pixels and in the same rendering.
+    and levelled. All stages are read from the same pixels and in the same output transform.
     """
 
     seconds: float
@@ -81,7 +81,7 @@ class Patch:
 
 
 def stages(grade: Grade) -> dict[Stage, Grade]:
-    """The grades to compare: one rendering for all, so that what differs is what was done."""
+    """The grades to compare, in one output transform, so that what differs is what was done."""
     bare = msgspec.structs.replace(grade, levelling=Levelling(), adjustment=Adjustment(), look=None)
     found: dict[Stage, Grade] = {"shot": bare}
     found["levelled"] = msgspec.structs.replace(bare, levelling=grade.levelling)
@@ -150,7 +150,7 @@ def read_place(
     where there is nothing to steady). Pixels are chosen in the levelled stage.
     """
     shot, steady = (s[patch.rows, patch.columns][patch.mask].astype(np.float64) for s in frame)
-    matrix = _matrix(output_encoding(grade.rendering))
+    matrix = _matrix(output_encoding(grade.output_transform))
     shown = {
         name: exact_transform(g, looks)(shot if name == "shot" else steady)
         for name, g in stages(grade).items()

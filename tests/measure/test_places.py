@@ -1,4 +1,4 @@
-"""Grouping clips into setups, and choosing whom the others follow."""
+"""Grouping clips into places, and choosing whom the others follow."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import pytest
 import simulated_camera as camera
 
 from evenhand.colourmath.encodings import named
-from evenhand.measure.decisions import Link, Match, Setup
-from evenhand.measure.setups import (
+from evenhand.measure.decisions import Link, Match, Place
+from evenhand.measure.places import (
     ClipView,
     Named,
     PictureNumbers,
@@ -38,9 +38,9 @@ def accepted(a: str, b: str) -> Link:
     return Link(a, b, Match(True, "", inliers=100, stops_error=0.004, mired_error=0.4))
 
 
-def parts(setups: Sequence[Setup]) -> list[tuple[str, ...]]:
-    """The clips of each setup."""
-    return [s.clips for s in setups]
+def parts(places: Sequence[Place]) -> list[tuple[str, ...]]:
+    """The clips of each place."""
+    return [s.clips for s in places]
 
 
 @pytest.fixture(scope="module")
@@ -80,57 +80,57 @@ def links(card: list[ClipView]) -> tuple[Link, ...]:
     return find_links(card)
 
 
-def test_shared_views_make_setups(card: list[ClipView], links: tuple[Link, ...]) -> None:
+def test_shared_views_make_places(card: list[ClipView], links: tuple[Link, ...]) -> None:
     """Clips that see the same join; one that sees nothing of it joins by time and colour."""
-    setups = group(card, links)
+    places = group(card, links)
 
-    assert parts(setups) == [("a", "b", "c", "d"), ("e", "f")]
-    how = {m.clip: m.how for s in setups for m in s.members}
+    assert parts(places) == [("a", "b", "c", "d"), ("e", "f")]
+    how = {m.clip: m.how for s in places for m in s.members}
     assert how == {**dict.fromkeys("abcef", "view"), "d": "neighbour"}
 
 
 def test_times_may_be_missing(card: list[ClipView], links: tuple[Link, ...]) -> None:
     """Without times the colours of the light decide."""
-    setups = group([replace(c, created=None) for c in card], links)
+    places = group([replace(c, created=None) for c in card], links)
 
-    assert parts(setups) == [("a", "b", "c", "d"), ("e", "f")]
+    assert parts(places) == [("a", "b", "c", "d"), ("e", "f")]
 
 
 def test_a_long_pause_keeps_a_clip_without_shared_view_apart(
     card: list[ClipView], links: tuple[Link, ...]
 ) -> None:
-    """A clip made an hour from either setup stands alone, however its colours look."""
+    """A clip made an hour from either place stands alone, however its colours look."""
     moved = [replace(c, created=60 * MINUTE) if c.id == "d" else c for c in card]
-    setups = group(moved, links)
+    places = group(moved, links)
 
-    assert ("d",) in parts(setups)
-    [lone] = [s for s in setups if s.clips == ("d",)]
+    assert ("d",) in parts(places)
+    [lone] = [s for s in places if s.clips == ("d",)]
     assert lone.members[0].how == "alone"
     assert lone.reference == "d"
 
 
-def test_the_same_view_hours_later_is_another_setup() -> None:
+def test_the_same_view_hours_later_is_another_place() -> None:
     """One place under the light of another hour is not matched to the earlier one."""
     clips = [bare("a", 0, 0.0), bare("b", 1, 300.0), bare("c", 2, 5 * 3600.0)]
-    setups = group(clips, [accepted("a", "b"), accepted("b", "c")])
+    places = group(clips, [accepted("a", "b"), accepted("b", "c")])
 
-    assert parts(setups) == [("a", "b"), ("c",)]
+    assert parts(places) == [("a", "b"), ("c",)]
 
 
-def test_a_person_s_setups_are_taken_as_they_are(
+def test_a_person_s_places_are_taken_as_they_are(
     card: list[ClipView], links: tuple[Link, ...]
 ) -> None:
     """Named clips leave the automatic grouping, whatever they show."""
-    setups = group(card, links, Named(setups={"door": ["c", "e"]}))
+    places = group(card, links, Named(places={"door": ["c", "e"]}))
 
-    named_ones = [s for s in setups if s.name == "door"]
+    named_ones = [s for s in places if s.name == "door"]
     assert parts(named_ones) == [("c", "e")]
     assert all(m.how == "named" for m in named_ones[0].members)
-    assert sorted(c for s in setups for c in s.clips) == list("abcdef")
+    assert sorted(c for s in places for c in s.clips) == list("abcdef")
 
 
 def test_a_chosen_reference_stands(card: list[ClipView], links: tuple[Link, ...]) -> None:
-    """A person's reference is taken, and the setup says so."""
+    """A person's reference is taken, and the place says so."""
     first = group(card, links, Named(references=["b"]))[0]
 
     assert first.reference == "b"
@@ -150,20 +150,20 @@ def test_a_chosen_reference_stands(card: list[ClipView], links: tuple[Link, ...]
 def test_the_reference_is_the_better_picture(worse: dict[str, object]) -> None:
     """Clipped, noisy, dark and display-toned clips are passed over."""
     clips = [replace(bare("a", 0), **worse), bare("b", 1)]
-    [setup] = group(clips, [accepted("a", "b")])
+    [place] = group(clips, [accepted("a", "b")])
 
-    assert setup.reference == "b"
+    assert place.reference == "b"
 
 
 def test_the_reference_sees_most_of_the_others() -> None:
     """The clip that connects the others is preferred to the first one."""
     clips = [bare(name, n) for n, name in enumerate("abc")]
-    [setup] = group(clips, [accepted("a", "b"), accepted("b", "c")])
+    [place] = group(clips, [accepted("a", "b"), accepted("b", "c")])
 
-    assert setup.reference == "b"
+    assert place.reference == "b"
 
 
-def test_the_reference_is_the_middle_of_the_setup() -> None:
+def test_the_reference_is_the_middle_of_the_place() -> None:
     """Of equal clips, the one that moves the others least is taken."""
     brighter = Match(True, "", gains=(1.0, 1.0, 1.0), inliers=90, stops_error=0.01, mired_error=1)
     clips = [bare(name, n) for n, name in enumerate("abc")]
@@ -172,16 +172,16 @@ def test_the_reference_is_the_middle_of_the_setup() -> None:
         Link("b", "c", brighter),
         Link("a", "c", Match(True, "", gains=(2.0, 2.0, 2.0), inliers=90, stops_error=0.01)),
     ]
-    [setup] = group(clips, links)
+    [place] = group(clips, links)
 
-    assert setup.reference == "b"
+    assert place.reference == "b"
 
 
-def test_nothing_gives_nothing_and_one_clip_gives_one_setup() -> None:
-    """An empty card has no setup; a single clip is its own reference."""
+def test_nothing_gives_nothing_and_one_clip_gives_one_place() -> None:
+    """An empty card has no place; a single clip is its own reference."""
     assert group([]) == ()
-    [setup] = group([bare("a", 0)])
-    assert (setup.clips, setup.reference) == (("a",), "a")
+    [place] = group([bare("a", 0)])
+    assert (place.clips, place.reference) == (("a",), "a")
 
 
 def test_picture_numbers_count_what_is_clipped_and_dark() -> None:
@@ -196,28 +196,28 @@ def test_picture_numbers_count_what_is_clipped_and_dark() -> None:
 
 
 def test_names_stay_with_their_clips() -> None:
-    """A setup keeps the name it had, wherever the others go; a new one takes the next number."""
+    """A place keeps the name it had, wherever the others go; a new one takes the next number."""
     clips = [bare(name, n) for n, name in enumerate("abcd")]
     links = [accepted("b", "c")]
-    before = Named(names={"yard": ["b", "c"], "setup 1": ["d"]})
+    before = Named(names={"yard": ["b", "c"], "place 1": ["d"]})
 
     assert {s.name: s.clips for s in group(clips, links, before)} == {
-        "setup 2": ("a",),
+        "place 2": ("a",),
         "yard": ("b", "c"),
-        "setup 1": ("d",),
+        "place 1": ("d",),
     }
 
 
 def test_a_name_goes_with_most_of_its_clips() -> None:
-    """A setup that falls in two gives its name to the larger part, once."""
+    """A place that falls in two gives its name to the larger part, once."""
     clips = [bare(name, n) for n, name in enumerate("abc")]
     found = group(clips, [accepted("b", "c")], Named(names={"yard": ["a", "b", "c"]}))
 
-    assert {s.name: s.clips for s in found} == {"setup 1": ("a",), "yard": ("b", "c")}
+    assert {s.name: s.clips for s in found} == {"place 1": ("a",), "yard": ("b", "c")}
 
 
 def test_the_latest_word_on_the_reference_counts() -> None:
-    """Of two references of one setup that were chosen, the first of the list."""
+    """Of two references of one place that were chosen, the first of the list."""
     clips = [bare(name, n) for n, name in enumerate("abc")]
     links = [accepted("a", "b"), accepted("b", "c")]
 
@@ -225,10 +225,10 @@ def test_the_latest_word_on_the_reference_counts() -> None:
     assert group(clips, links, Named(references=["x"]))[0].reference == "b"
 
 
-def test_a_clip_that_sees_a_setup_made_by_hand_is_told_so() -> None:
+def test_a_clip_that_sees_a_place_made_by_hand_is_told_so() -> None:
     """It does not join what a person made, and says whom it sees there."""
     clips = [bare("a", 0), bare("b", 1)]
-    [_, free] = group(clips, [accepted("a", "b")], Named(setups={"door": ["a"]}))
+    [_, free] = group(clips, [accepted("a", "b")], Named(places={"door": ["a"]}))
 
     assert free.clips == ("b",)
     assert "a in door sees the same" in free.members[0].why
@@ -255,8 +255,8 @@ def clips_of(seen: Seen, shots: list[tuple[str, np.ndarray, camera.View]]) -> li
     return clips
 
 
-def test_one_place_under_two_lights_is_two_setups(scene: Scene, seen: Seen) -> None:
-    """Daylight from the left, then a lamp from the right: each light has its setup."""
+def test_one_place_under_two_lights_is_two_places(scene: Scene, seen: Seen) -> None:
+    """Daylight from the left, then a lamp from the right: each light has its place."""
     day = lit(scene(3), -1.0, (0.9, 1.0, 1.2))
     lamp = lit(scene(3), 1.0, (1.3, 1.0, 0.5))
     wide, close = camera.View(share=0.9), camera.View(share=0.7)
@@ -280,7 +280,7 @@ def test_a_lone_clip_under_another_light_does_not_join_the_place(scene: Scene, s
 
 
 def test_several_places_out_of_order_on_the_card(scene: Scene, seen: Seen) -> None:
-    """Two places shot in turns are two setups; a clip without a view joins by time, not by name."""
+    """Two places shot in turns are two places; a clip without a view joins by time, not by name."""
     warm = scene(0) * np.array([1.3, 1.0, 0.5], np.float32)
     cold = scene(1) * np.array([0.7, 1.0, 1.4], np.float32)
     wide, close = camera.View(share=0.9), camera.View(share=0.7)
@@ -296,10 +296,10 @@ def test_several_places_out_of_order_on_the_card(scene: Scene, seen: Seen) -> No
 def test_a_reference_says_why_it_was_taken() -> None:
     """The reason names the figures, and what told it from the next best."""
     clips = [replace(bare("a", 0), numbers=replace(GOOD, clipped=0.05)), bare("b", 1)]
-    [setup] = group(clips, [accepted("a", "b")])
+    [place] = group(clips, [accepted("a", "b")])
 
-    assert "0.0% of it clipped" in setup.why_reference
-    assert "taken before a because it has less clipped" in setup.why_reference
+    assert "0.0% of it clipped" in place.why_reference
+    assert "taken before a because it has less clipped" in place.why_reference
 
 
 @pytest.mark.parametrize(
@@ -317,7 +317,7 @@ def test_neutral_long_clips_with_a_chart_are_preferred(better: dict[str, object]
         replace(bare("a", 0), numbers=numbers),
         replace(bare("b", 1), numbers=replace(numbers, **better)),  # type: ignore[arg-type]
     ]
-    [setup] = group(clips, [accepted("a", "b")])
+    [place] = group(clips, [accepted("a", "b")])
 
-    assert setup.reference == "b"
-    assert why in setup.why_reference
+    assert place.reference == "b"
+    assert why in place.why_reference

@@ -1,6 +1,6 @@
-"""What a person says of setups: changes of the document alone, nothing is measured here.
+"""What a person says of places: changes of the document alone, nothing is measured here.
 
-Clips that a person puts into a setup stay in it, and nothing else joins it. A setup that was only
+Clips that a person puts into a place stay in it, and nothing else joins it. A place that was only
 given a name goes on being measured, and keeps the name.
 """
 
@@ -13,68 +13,68 @@ from typing import Literal
 import msgspec
 
 from evenhand.errors import UsageError
-from evenhand.shoot.document import SetupEntry, Shoot
+from evenhand.shoot.document import PlaceEntry, Shoot
 
-Word = Literal["setups", "references", "greys"]
+Word = Literal["places", "references", "greys"]
 
 
-def setup_named(shoot: Shoot, name: str) -> SetupEntry:
-    """The setup of this name. Raises UsageError with the nearest names."""
-    for entry in shoot.setups:
+def place_named(shoot: Shoot, name: str) -> PlaceEntry:
+    """The place of this name. Raises UsageError with the nearest names."""
+    for entry in shoot.places:
         if entry.name == name:
             return entry
-    names = [entry.name for entry in shoot.setups]
+    names = [entry.name for entry in shoot.places]
     near = get_close_matches(name, names, 3, 0.4) or names[:3]
-    remedy = f"Did you mean {' or '.join(near)}?" if near else "Make setups first: evenhand level"
-    raise UsageError(name, "the shoot has no setup of this name", remedy)
+    remedy = f"Did you mean {' or '.join(near)}?" if near else "Make places first: evenhand level"
+    raise UsageError(name, "the shoot has no place of this name", remedy)
 
 
 def put(shoot: Shoot, name: str, clips: Sequence[str]) -> Shoot:
-    """Put clips (ids) into the setup of this name, which is made where there is none."""
+    """Put clips (ids) into the place of this name, which is made where there is none."""
     _checked_name(name)
-    before = next((s for s in shoot.setups if s.name == name), None)
+    before = next((s for s in shoot.places if s.name == name), None)
     inside = [*(before.clips if before else ()), *clips]
-    entry = before or SetupEntry(name=name, clips=(), reference="")
+    entry = before or PlaceEntry(name=name, clips=(), reference="")
     entry = msgspec.structs.replace(
         entry, clips=_in_order(shoot, inside), by="person", named_by="person"
     )
-    others = [_without(s, clips) for s in shoot.setups if s.name != name]
+    others = [_without(s, clips) for s in shoot.places if s.name != name]
     return _with(shoot, [*others, entry])
 
 
 def renamed(shoot: Shoot, old: str, new: str) -> Shoot:
-    """Give a setup another name; its clips go on being measured where they were."""
-    entry = setup_named(shoot, old)
+    """Give a place another name; its clips go on being measured where they were."""
+    entry = place_named(shoot, old)
     _checked_name(new)
-    if old != new and any(s.name == new for s in shoot.setups):
+    if old != new and any(s.name == new for s in shoot.places):
         raise UsageError(
             new,
-            "another setup has this name",
+            "another place has this name",
             f'Join the two: evenhand level --join "{new}" "{old}"',
         )
     changed = msgspec.structs.replace(entry, name=new, named_by="person")
-    return _with(shoot, [changed if s is entry else s for s in shoot.setups])
+    return _with(shoot, [changed if s is entry else s for s in shoot.places])
 
 
 def joined(shoot: Shoot, first: str, second: str) -> Shoot:
-    """Make one setup of two; the name and the reference of the first stay."""
-    one, other = setup_named(shoot, first), setup_named(shoot, second)
+    """Make one place of two; the name and the reference of the first stay."""
+    one, other = place_named(shoot, first), place_named(shoot, second)
     if one is other:
-        raise UsageError(first, "a setup cannot be joined to itself", "Name two setups")
+        raise UsageError(first, "a place cannot be joined to itself", "Name two places")
     entry = msgspec.structs.replace(
         one, clips=_in_order(shoot, [*one.clips, *other.clips]), by="person"
     )
     if one.reference_by != "person" and other.reference_by == "person":
         entry = msgspec.structs.replace(entry, reference=other.reference, reference_by="person")
-    return _with(shoot, [entry if s is one else s for s in shoot.setups if s is not other])
+    return _with(shoot, [entry if s is one else s for s in shoot.places if s is not other])
 
 
 def split(shoot: Shoot, name: str, clips: Sequence[str], new: str | None = None) -> Shoot:
-    """Take clips (ids) out of a setup into one of their own, named after it unless `new` is given.
+    """Take clips (ids) out of a place into one of their own, named after it unless `new` is given.
 
     Raises UsageError for clips that are not in it, and where none would stay.
     """
-    entry = setup_named(shoot, name)
+    entry = place_named(shoot, name)
     strangers = [c for c in clips if c not in entry.clips]
     if strangers:
         raise UsageError(
@@ -84,46 +84,46 @@ def split(shoot: Shoot, name: str, clips: Sequence[str], new: str | None = None)
         raise UsageError(
             name, "no clip would stay in it", f'Name it anew: evenhand level --rename "{name}" NEW'
         )
-    names = {s.name for s in shoot.setups}
+    names = {s.name for s in shoot.places}
     fresh = new or next(n for n in (f"{name} {i}" for i in range(2, 1000)) if n not in names)
     if fresh in names:
-        raise UsageError(fresh, "another setup has this name", "Choose another name")
+        raise UsageError(fresh, "another place has this name", "Choose another name")
     return put(shoot, fresh, clips)
 
 
 def forgotten(shoot: Shoot, words: Collection[Word], clips: Collection[str] = ()) -> Shoot:
-    """Take back what a person said: of the setups, references and grey cards of these clips (ids).
+    """Take back what a person said: of the places, references and grey cards of these clips (ids).
 
     Without clips, of all of them.
     """
-    setups = []
-    for entry in shoot.setups:
+    places = []
+    for entry in shoot.places:
         touched = not clips or any(c in clips for c in entry.clips)
-        if "setups" in words and touched and "person" in (entry.by, entry.named_by):
+        if "places" in words and touched and "person" in (entry.by, entry.named_by):
             # Without a name, so that it is grouped and numbered anew; the reference stays said.
             entry = msgspec.structs.replace(
                 entry, name="", by="measurement", named_by="measurement"
             )
         if "references" in words and (not clips or entry.reference in clips):
             entry = msgspec.structs.replace(entry, reference_by="measurement")
-        setups.append(entry)
+        places.append(entry)
     greys = shoot.greys
     if "greys" in words:
         greys = tuple(g for g in greys if clips and g.clip not in clips)
-    return msgspec.structs.replace(shoot, setups=tuple(setups), greys=greys)
+    return msgspec.structs.replace(shoot, places=tuple(places), greys=greys)
 
 
 def _checked_name(name: str) -> None:
     if not name.strip() or name != name.strip() or not name.isprintable():
-        raise UsageError("--setup", f"{name!r} is no name for a setup", "Write a word or two")
+        raise UsageError("--place", f"{name!r} is no name for a place", "Write a word or two")
 
 
 def _in_order(shoot: Shoot, clips: Collection[str]) -> tuple[str, ...]:
     return tuple(c.id for c in shoot.clips if c.id in clips)
 
 
-def _without(entry: SetupEntry, clips: Collection[str]) -> SetupEntry:
-    """A setup after clips were taken out of it; its reference is measured anew if it went."""
+def _without(entry: PlaceEntry, clips: Collection[str]) -> PlaceEntry:
+    """A place after clips were taken out of it; its reference is measured anew if it went."""
     kept = tuple(c for c in entry.clips if c not in clips)
     gone = entry.reference in clips
     return msgspec.structs.replace(
@@ -131,5 +131,5 @@ def _without(entry: SetupEntry, clips: Collection[str]) -> SetupEntry:
     )
 
 
-def _with(shoot: Shoot, setups: Sequence[SetupEntry]) -> Shoot:
-    return msgspec.structs.replace(shoot, setups=tuple(s for s in setups if s.clips))
+def _with(shoot: Shoot, places: Sequence[PlaceEntry]) -> Shoot:
+    return msgspec.structs.replace(shoot, places=tuple(s for s in places if s.clips))

@@ -1,4 +1,4 @@
-"""Renderings: scene light to a display, by name, and what the result is encoded as.
+"""Output transforms: scene light to a display, by name, and what the result is encoded as.
 
 `aces2-sdr`, `hlg-1000` and `pq-1000` are the ACES 2 output transforms. `plain-sdr` is ours: a
 straight conversion that keeps mid tones where the scene put them.
@@ -45,8 +45,8 @@ _DARK: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rendering:
-    """One rendering; `output` is the encoding of its display signal."""
+class OutputTransform:
+    """One output transform; `output` is the encoding of its display signal."""
 
     name: str
     title: str
@@ -56,28 +56,28 @@ class Rendering:
 
 
 _ROWS: Final = (
-    Rendering(
+    OutputTransform(
         name="aces2-sdr",
         title="ACES 2, SDR",
         output=ENCODINGS["bt709"],
         peak_nits=100.0,
         source="ACES 2 output transform, 100 cd/m², BT.709; BT.1886",
     ),
-    Rendering(
+    OutputTransform(
         name="plain-sdr",
         title="Plain, SDR",
         output=ENCODINGS["bt709"],
         peak_nits=100.0,
         source="ours; ITU-R BT.709 curve, levels as BT.2408 has them",
     ),
-    Rendering(
+    OutputTransform(
         name="hlg-1000",
         title="ACES 2, HLG",
         output=ENCODINGS["hlg"],
         peak_nits=1000.0,
         source="ACES 2 output transform, 1000 cd/m², BT.2020; ITU-R BT.2100 HLG",
     ),
-    Rendering(
+    OutputTransform(
         name="pq-1000",
         title="ACES 2, PQ",
         output=ENCODINGS["pq"],
@@ -85,16 +85,20 @@ _ROWS: Final = (
         source="ACES 2 output transform, 1000 cd/m², BT.2020; ITU-R BT.2100 PQ",
     ),
 )
-RENDERINGS: Final[Mapping[str, Rendering]] = MappingProxyType({row.name: row for row in _ROWS})
+OUTPUT_TRANSFORMS: Final[Mapping[str, OutputTransform]] = MappingProxyType(
+    {row.name: row for row in _ROWS}
+)
 
 
-def output_encoding(rendering: str) -> Encoding:
-    """How the display signal of a rendering is coded in a master; UsageError for unknown names."""
+def output_encoding(output_transform: str) -> Encoding:
+    """How an output transform's signal is coded in a master; UsageError for unknown names."""
     try:
-        return RENDERINGS[rendering].output
+        return OUTPUT_TRANSFORMS[output_transform].output
     except KeyError:
         raise UsageError(
-            rendering, "no rendering has this name", f"Choose one of: {', '.join(RENDERINGS)}"
+            output_transform,
+            "no output transform has this name",
+            f"Choose one of: {', '.join(OUTPUT_TRANSFORMS)}",
         ) from None
 
 

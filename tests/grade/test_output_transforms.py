@@ -1,4 +1,4 @@
-"""The plain rendering: what it leaves alone, and where it puts the rest."""
+"""The plain output transform: what it leaves alone, and where it puts the rest."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from evenhand.colourmath.primaries import luminance_weights, rgb_to_rgb
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade, Levelling
 from evenhand.grade.exact import exact_transform
-from evenhand.grade.renderings import (
+from evenhand.grade.output_transforms import (
     PlainSetting,
     bt709_oetf,
     output_encoding,
@@ -28,7 +28,7 @@ LIGHT = st.floats(-0.5, 12.0)
 @given(st.tuples(*[st.floats(0.0, 1.0)] * 3))
 def test_a_display_referred_clip_passes_unchanged(signal):
     """BT.709 video through plain-sdr is the same video, in range, to 0.01 10-bit code."""
-    grade = Grade(named("bt709"), rendering="plain-sdr")
+    grade = Grade(named("bt709"), output_transform="plain-sdr")
 
     found = exact_transform(grade)(np.array([signal]))
 
@@ -43,7 +43,7 @@ def test_grey_and_skin_stay_where_a_bt709_camera_puts_them(name):
     light = np.array([[0.18, 0.18, 0.18], [0.173705, 0.078775, 0.052849]])
     signal = transfer_of(encoding).to_signal(light @ rgb_to_rgb("bt709", encoding.primaries).T)
 
-    found = exact_transform(Grade(encoding, rendering="plain-sdr"))(signal)
+    found = exact_transform(Grade(encoding, output_transform="plain-sdr"))(signal)
 
     # BT.709 item 1.2 with exact constants gives 0.40884811 for 0.18.
     assert found[0] == pytest.approx([0.40884811] * 3, abs=1e-6)
@@ -57,7 +57,7 @@ def test_grey_and_skin_stay_where_a_bt709_camera_puts_them(name):
 def test_the_peak_of_the_scene_lands_on_white(name):
     """Signal 1 is display white, and not before: half a stop under it is less."""
     encoding = named(name)
-    grade = Grade(encoding, rendering="plain-sdr")
+    grade = Grade(encoding, output_transform="plain-sdr")
     peak = transfer_of(encoding).peak
 
     ends = transfer_of(encoding).to_signal(np.array([[peak] * 3, [peak / 2**0.5] * 3]))
@@ -69,7 +69,7 @@ def test_the_peak_of_the_scene_lands_on_white(name):
 
 def test_the_peak_moves_with_exposure():
     """A clip pushed by a stop has its highlights one stop higher, and still lands on white."""
-    grade = Grade(named("phone-log-1"), Levelling(stops=1.0), rendering="plain-sdr")
+    grade = Grade(named("phone-log-1"), Levelling(stops=1.0), output_transform="plain-sdr")
 
     assert plain_setting(grade).peak == pytest.approx(24.0, rel=1e-6)
     np.testing.assert_allclose(exact_transform(grade)([[1.0, 1.0, 1.0]]), 1.0, atol=1e-6)
@@ -132,15 +132,15 @@ def test_the_camera_curve_is_bt709():
 
 
 @pytest.mark.parametrize(
-    ("rendering", "encoding"),
+    ("output_transform", "encoding"),
     [("aces2-sdr", "bt709"), ("plain-sdr", "bt709"), ("hlg-1000", "hlg"), ("pq-1000", "pq")],
 )
-def test_each_rendering_says_how_its_signal_is_coded(rendering, encoding):
-    """The master's encoding follows from the rendering."""
-    assert output_encoding(rendering) == ENCODINGS[encoding]
+def test_each_output_transform_says_how_its_signal_is_coded(output_transform, encoding):
+    """The master's encoding follows from the output transform."""
+    assert output_encoding(output_transform) == ENCODINGS[encoding]
 
 
-def test_an_unknown_rendering_is_refused():
+def test_an_unknown_output_transform_is_refused():
     """With the names of those there are."""
     with pytest.raises(UsageError, match="plain-sdr"):
         output_encoding("plain")

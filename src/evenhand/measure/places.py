@@ -1,6 +1,6 @@
 """Which clips were made in one place under one light, and which of them the others should follow.
 
-Clips that share an accepted view belong together. A clip that shares none joins the setup beside
+Clips that share an accepted view belong together. A clip that shares none joins the place beside
 it when the time and the colours of the light say so: that only puts it on the same page, for
 levelling leaves it alone. What a person names is taken as it is.
 """
@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from evenhand.measure.clipview import ClipView, PictureNumbers, picture_numbers, summary_of
-from evenhand.measure.decisions import Link, Member, Setup
+from evenhand.measure.decisions import Link, Member, Place
 from evenhand.measure.neighbours import BREAK, neighbour, pause_between
 from evenhand.measure.pairs import find_links
 from evenhand.measure.reference import choose_reference
@@ -36,44 +36,44 @@ Clips = tuple[str, ...]
 class Named:
     """What a person said, or what was so before.
 
-    setups: by name, exactly these clips. names: names of measured setups with the clips they had;
-    the setup that most of them are in keeps the name. references: clips chosen as the reference of
-    whatever setup they are in, the latest word first.
+    places: by name, exactly these clips. names: names of measured places with the clips they had;
+    the place that most of them are in keeps the name. references: clips chosen as the reference of
+    whatever place they are in, the latest word first.
     """
 
-    setups: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    places: Mapping[str, Sequence[str]] = field(default_factory=dict)
     names: Mapping[str, Sequence[str]] = field(default_factory=dict)
     references: Sequence[str] = ()
 
 
 def group(
     clips: Sequence[ClipView], links: Sequence[Link] | None = None, said: Named | None = None
-) -> tuple[Setup, ...]:
-    """Puts the clips into setups, each clip in one, in the order of the card.
+) -> tuple[Place, ...]:
+    """Puts the clips into places, each clip in one, in the order of the card.
 
-    links: from `find_links`, found here where None. Clips of setups that a person made are taken
+    links: from `find_links`, found here where None. Clips of places that a person made are taken
     out of the automatic grouping.
     """
     said = said or Named()
     ordered = sorted(clips, key=lambda c: c.order)
     by_id = {c.id: c for c in ordered}
     links = find_links(ordered) if links is None else links
-    setups = []
+    places = []
     home: dict[str, str] = {}
-    for name, ids in said.setups.items():
+    for name, ids in said.places.items():
         inside = sorted((i for i in ids if i in by_id), key=lambda i: by_id[i].order)
         members = [Member(i, "named", f"put into {name} by hand") for i in inside]
         home.update(dict.fromkeys(inside, name))
         if members:
-            setups.append((name, members))
+            places.append((name, members))
     free = [c for c in ordered if c.id not in home]
     groups = [_told_of_named(members, links, home) for members in _automatic(free, links)]
-    setups += list(zip(_names(groups, said), groups, strict=True))
+    places += list(zip(_names(groups, said), groups, strict=True))
     chosen = []
-    for name, members in setups:
+    for name, members in places:
         inside = [m.clip for m in members]
         reference, why = choose_reference([by_id[i] for i in inside], links, said.references)
-        chosen.append(Setup(name, tuple(inside), reference, why, tuple(members)))
+        chosen.append(Place(name, tuple(inside), reference, why, tuple(members)))
     return tuple(sorted(chosen, key=lambda s: by_id[s.clips[0]].order))
 
 
@@ -85,14 +85,14 @@ def _names(groups: Sequence[Sequence[Member]], said: Named) -> list[str]:
         shared += [
             (-len(inside & set(clips)), place, name)
             for name, clips in said.names.items()
-            if inside & set(clips) and name not in said.setups
+            if inside & set(clips) and name not in said.places
         ]
     found: dict[int, str] = {}
     for _, place, name in sorted(shared):
         if place not in found and name not in found.values():
             found[place] = name
-    taken = {*found.values(), *said.setups}
-    fresh = (n for n in (f"setup {i}" for i in range(1, len(groups) + len(taken) + 2)))
+    taken = {*found.values(), *said.places}
+    fresh = (n for n in (f"place {i}" for i in range(1, len(groups) + len(taken) + 2)))
     unused = (name for name in fresh if name not in taken)
     return [found[place] if place in found else next(unused) for place in range(len(groups))]
 
@@ -155,12 +155,12 @@ def _view_reason(clip: str, inside: set[str], links: Sequence[Link]) -> str:
 def _told_of_named(
     members: Sequence[Member], links: Sequence[Link], home: Mapping[str, str]
 ) -> list[Member]:
-    """The members, and of those that see clips of a setup made by hand, that they do."""
+    """The members, and of those that see clips of a place made by hand, that they do."""
     told = []
     for member in members:
         seen = [c for c in _seen_by(member.clip, links) if c in home]
         if seen:
-            why = f"{seen[0]} in {home[seen[0]]} sees the same, but that setup was made by hand"
+            why = f"{seen[0]} in {home[seen[0]]} sees the same, but that place was made by hand"
             member = Member(member.clip, member.how, f"{member.why}; {why}")
         told.append(member)
     return told
