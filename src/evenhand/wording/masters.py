@@ -1,0 +1,27 @@
+"""Words for the making of masters."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from evenhand.wording.saying import Clause
+
+
+def _held(
+    file: str, process: int | None = None, host: str = "", since: str = "", **_rest: object
+) -> str:
+    by = "another process" if process is None else f"process {process}"
+    place = f" on {host}" if host else ""
+    return f"waiting for {file}, being made by {by}{place}{_since(since)}"
+
+
+def _since(moment: str) -> str:
+    """When that was on this machine's clock, with the date where it is not today."""
+    if not moment:
+        return ""
+    then = datetime.fromisoformat(moment).astimezone()
+    today = then.date() == datetime.now().astimezone().date()
+    return f" since {then:%H:%M}" if today else f" since {then:%Y-%m-%d %H:%M}"
+
+
+CLAUSES: dict[str, Clause] = {"master.held": _held}
