@@ -34,9 +34,9 @@ def changes(
     told = []
     for decision in decisions:
         clip = shoot.clip(decision.clip)
-        told += _of_clip(clip, decision)
+        told += _of_clip(shoot, clip, decision)
         now, then = _light(clip.levelling.steadying), _light(steadying.get(clip.id))
-        if clip.decision is not None and now != then:
+        if clip.levelled is not None and now != then:
             told.append(Change(clip.id, "light inside the clip", now, then))
     before = {s.name: s.reference for s in shoot.places}
     for place in places:
@@ -50,14 +50,15 @@ def _light(steadying: Steadying | None) -> str:
     return "left as shot" if changes_nothing(steadying) else "evened out"
 
 
-def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:
-    if clip.decision is None:
+def _of_clip(shoot: Shoot, clip: ClipEntry, decision: LevelDecision) -> list[Change]:
+    if clip.levelled is None:
         return [Change(clip.id, "status", NEW, decision.status)]
     told = []
-    if clip.place != decision.place:
-        told.append(Change(clip.id, "place", clip.place or "none", decision.place))
-    if clip.decision.status != decision.status:
-        told.append(Change(clip.id, "status", clip.decision.status, decision.status))
+    place = shoot.place_of(clip.id)
+    if place is None or place.name != decision.place:
+        told.append(Change(clip.id, "place", place.name if place else "none", decision.place))
+    if clip.levelled.status != decision.status:
+        told.append(Change(clip.id, "status", clip.levelled.status, decision.status))
     if abs(clip.levelling.stops - decision.stops) >= UNSEEN_STOPS:
         before, after = (f"{s:+.2f} stop" for s in (clip.levelling.stops, decision.stops))
         told.append(Change(clip.id, "exposure", before, after))
