@@ -24,4 +24,14 @@ def _since(moment: str) -> str:
     return f" since {then:%H:%M}" if today else f" since {then:%Y-%m-%d %H:%M}"
 
 
-CLAUSES: dict[str, Clause] = {"master.held": _held}
+CLAUSES: dict[str, Clause] = {
+    "master.held": _held,
+    "master.outdated": lambda quality: "replaced an outdated one: the grade has changed since",
+    "master.lower": lambda quality: f"replaced one of the lower quality {quality}",
+    "master.respec": lambda quality: "replaced one of another content of the spec",
+    "master.better": lambda quality, asked: (
+        f"kept the one of quality {quality}, which is higher than {asked}"
+    ),
+    "master.verified-anew": lambda: "it had no record, was verified anew, and passed",
+    "master.broken": lambda checks: f"made again: it no longer passed ({', '.join(checks)})",
+}
