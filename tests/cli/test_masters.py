@@ -7,13 +7,15 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 
+from evenhand.jobs import master as job
 from evenhand.jobs import mastering
 from evenhand.media.marks import read_mark
 
@@ -371,3 +373,22 @@ def test_masters_that_were_moved_are_known_in_a_folder_of_the_shoot(
     (scanned / "A001.tiny.mp4").rename(scanned / "for the client.mp4")
 
     assert states(call) == {"for the client.mp4": "unverified"}
+
+
+def test_a_grade_that_changes_while_it_is_waited_for_is_the_one_that_is_made(
+    call: Call, scanned: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the last to come would put an older grade over a newer one."""
+    plain = job.claimed
+
+    @contextmanager
+    def changed_meanwhile(*given: Any) -> Iterator[None]:
+        assert call("adjust", "A001", "--exposure", "0.5").status == 0
+        with plain(*given):
+            yield
+
+    monkeypatch.setattr(job, "claimed", changed_meanwhile)
+    said = call(*MASTER, "tiny.toml")
+
+    assert said.status == 0
+    assert states(call) == {"A001.tiny.mp4": "passed"}
