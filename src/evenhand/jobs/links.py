@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import msgspec
 
+from evenhand.jobs.looking import CLIP
 from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import CLIP, Looked
+from evenhand.jobs.views import Looked
 from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import evenness

@@ -13,6 +13,7 @@ import numpy as np
 
 from evenhand import __version__
 from evenhand.atomic import write_whole
+from evenhand.children import Pool
 from evenhand.drawing import model
 from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.report import report_html
@@ -21,6 +22,7 @@ from evenhand.errors import EvenhandError, UsageError
 from evenhand.grade.document import Adjustment, Cdl
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
+from evenhand.jobs.hands import hands
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.looks import ShootLooks, look_notices
@@ -69,9 +71,9 @@ def report(
     known = _truth(truth)
     clips = shoot.usable()
     told = []
-    with Measurements(folder) as measurements:
+    with Measurements(folder) as measurements, hands() as pool:
         levels = remembered_levels(measurements, folder, shoot, progress)
-        known_of = _Known(folder, shoot, ShootLooks(folder, shoot), levels, measurements)
+        known_of = _Known(folder, shoot, ShootLooks(folder, shoot), levels, measurements, pool)
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
             told.append(_clip(known_of, clip))
@@ -89,6 +91,7 @@ class _Known:
     looks: FindLook
     levels: Levels
     measurements: Measurements
+    pool: Pool
 
 
 def _truth(path: Path | None) -> Mapping[str, Any] | None:
@@ -157,7 +160,7 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
     try:
         base = msgspec.structs.replace(base, look=_look(clip, known.looks))
         path = whereabouts.original(known.shoot, clip, known.folder)
-        facts = remembered_facts(known.measurements, clip.fingerprint, path)
+        facts = remembered_facts(known.measurements, known.pool, clip.fingerprint, path)
         verdict = remembered_identification(known.measurements, clip.fingerprint, path, facts)
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
