@@ -21,6 +21,7 @@ from evenhand.measure.findings import Findings, light_told, remarks, warnings
 from evenhand.measure.levelling import grey_refusal, level_place
 from evenhand.measure.places import Named, group
 from evenhand.measure.reference import BY_HAND
+from evenhand.reasons import Why
 from evenhand.shoot import store
 from evenhand.shoot.cache import Cache
 from evenhand.shoot.document import ClipEntry, PlaceEntry, Shoot
@@ -88,7 +89,7 @@ class LevelResult(msgspec.Struct, frozen=True):
     """Places, decisions and evenness, what is told of the clips, and what changed.
 
     `left_out` are clips whose encoding is not settled, `greys_refused` the grey cards that were
-    not used, each with its reason. `changes` is against what was decided before.
+    not used, as reasons. `changes` is against what was decided before.
     """
 
     places: tuple[Place, ...]
@@ -98,7 +99,7 @@ class LevelResult(msgspec.Struct, frozen=True):
     changes: tuple[Change, ...]
     left_out: tuple[str, ...]
     saved: bool
-    greys_refused: tuple[str, ...] = ()
+    greys_refused: Why = ()
 
 
 def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> LevelResult:
@@ -139,7 +140,7 @@ def level(folder: Path, options: LevelOptions, progress: Progress = silent) -> L
         changes=changes(before, places, decisions, steadying),
         left_out=tuple(c.id for c in shoot.readable() if c.encoding is None),
         saved=not options.dry_run,
-        greys_refused=tuple(f"{g.clip}: {grey_refusal(g)}" for g in greys if grey_refusal(g)),
+        greys_refused=tuple(why for g in greys if (why := grey_refusal(g))),
     )
     if not options.dry_run:
         store.save(folder, _decided(_said(store.load(folder), options), result))

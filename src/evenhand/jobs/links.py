@@ -15,7 +15,7 @@ from evenhand.measure.pairs import compared, pairs, promising
 from evenhand.shoot.cache import Cache
 
 # Raise it whenever two clips would be compared otherwise: what was kept is then measured anew.
-VERSION = 2
+VERSION = 3
 
 
 class _KeptPair(msgspec.Struct, frozen=True):
@@ -63,7 +63,7 @@ def evenness_of(
     inside = [x for x in links if x.a in place.clips and x.b in place.clips]
     sources = {one.view.id: one.source for one in looked}
     keys = [(sources[c].fingerprint, sources[c].key) for c in place.clips]
-    unnamed = [msgspec.structs.replace(d, place="", why="", would_change="") for d in mine]
+    unnamed = [msgspec.structs.replace(d, place="", why=(), would_change=()) for d in mine]
     kind = f"{KIND} evenness {VERSION} {digest(unnamed, inside, keys)}"
     reference = sources[place.reference].fingerprint
     kept = recalled(cache, reference, kind, _KeptEvenness)

@@ -17,7 +17,6 @@ from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.report import report_html
 from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
-from evenhand.grade.document import Adjustment, Cdl
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
 from evenhand.jobs.identification import remembered_identification
@@ -38,6 +37,8 @@ from evenhand.media.target import check_target
 from evenhand.shoot import store
 from evenhand.shoot.cache import Cache
 from evenhand.shoot.document import ClipEntry, MasterEntry, Shoot
+from evenhand.wording.adjusting import adjusted
+from evenhand.wording.saying import said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
 SHOWN = 0.5  # of a clip's length: the picture that is shown
@@ -109,7 +110,7 @@ def _page(
                 clips=place.clips,
                 reference=place.reference,
                 evenness=place.evenness,
-                note=f"Reference {place.reference}: {place.why_reference}.",
+                note=f"Reference {place.reference}: {said(place.why_reference)}.",
             )
             for place in shoot.places
         ),
@@ -133,7 +134,9 @@ def _clip(cache: Cache, shoot: Shoot, looks: FindLook, clip: ClipEntry) -> model
         id=clip.id,
         file=clip.path,
         levelling=clip.decision,
-        adjustment=_adjustment(clip.adjustment),
+        adjustment=tuple(
+            model.Figure(name.capitalize(), value) for name, value in adjusted(clip.adjustment)
+        ),
         masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
         notes=(*light_told(clip.findings), *remarks(clip.findings)) if clip.findings else (),
         warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
@@ -225,25 +228,6 @@ def _ends_notes(clip: ClipEntry) -> tuple[str, ...]:
     if clip.findings is None:
         return ()
     return warnings(clip.findings, clip.levelling.stops + clip.adjustment.exposure)
-
-
-def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:
-    if adjustment == Adjustment():
-        return ()
-    figures = []
-    if adjustment.exposure:
-        figures.append(model.Figure("Exposure", f"{adjustment.exposure:+.2f} stop"))
-    if adjustment.white is not None:
-        white = adjustment.white
-        figures.append(model.Figure("White", f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"))
-    if adjustment.cdl != Cdl():
-        cdl = adjustment.cdl
-        figures.append(model.Figure("CDL", f"{cdl.slope} {cdl.offset} {cdl.power}"))
-    if adjustment.contrast != 1:
-        figures.append(model.Figure("Contrast", f"{adjustment.contrast:g}"))
-    if adjustment.saturation != 1:
-        figures.append(model.Figure("Saturation", f"{adjustment.saturation:g}"))
-    return tuple(figures)
 
 
 def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:

@@ -16,6 +16,7 @@ from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, Outpu
 from evenhand.grade.fidelity import CompileReport
 from evenhand.measure.decisions import Evenness, LevelDecision, Member
 from evenhand.measure.findings import Findings
+from evenhand.reasons import Why
 
 FORMAT = "evenhand shoot"
 VERSION = 1
@@ -59,7 +60,7 @@ class PlaceEntry(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     clips: tuple[str, ...]
     reference: str
-    why_reference: str = ""
+    why_reference: Why = ()
     by: Literal["measurement", "person"] = "measurement"
     named_by: Literal["measurement", "person"] = "measurement"
     reference_by: Literal["measurement", "person"] = "measurement"
