@@ -151,7 +151,7 @@ def false_whites() -> None:
 def clips(folder: Path) -> None:
     """The check of every clip of a shoot, with its time."""
     shoot = store.load(folder)
-    for clip in shoot.readable():
+    for clip in shoot.usable():
         if clip.encoding is None:
             continue
         path, facts = original_and_facts(folder, shoot, clip)

@@ -15,6 +15,7 @@ import pytest
 
 from evenhand.grade.document import Adjustment
 from evenhand.jobs.adjust import Changes, adjust
+from evenhand.jobs.decide import forget
 from evenhand.jobs.explain import explain
 from evenhand.jobs.identify import scan
 from evenhand.jobs.level import LevelOptions, LevelResult, Regrouping, level
@@ -23,8 +24,8 @@ from evenhand.jobs.views import Looker, Shots
 from evenhand.measure.evenness import score
 from evenhand.measure.reference import BY_HAND
 from evenhand.shoot import store
-from evenhand.shoot.cache import CACHE
 from evenhand.shoot.document import LevelWishes
+from evenhand.shoot.measurements import DATABASE
 
 sys.path.append(str(Path(__file__).parent))
 import made_clips as made
@@ -97,7 +98,7 @@ def test_faults_are_found_and_levelling_twice_changes_nothing(folder: Path) -> N
 def test_with_and_without_what_was_kept_all_is_the_same(again: Path) -> None:
     """From the cache, without it, and measured anew: the same to the last digit."""
     kept = level(again, LevelOptions(dry_run=True))
-    (again / CACHE).unlink()
+    (again / DATABASE).unlink()
     anew = level(again, LevelOptions(dry_run=True))
     forced = level(again, LevelOptions(dry_run=True, again=True))
 
@@ -142,7 +143,9 @@ def test_a_stopped_levelling_goes_on_where_it_stopped(
 def test_a_damaged_cache_is_measured_again(again: Path) -> None:
     """What cannot be read is made anew, and nothing else is said."""
     before = level(again, LevelOptions(dry_run=True))
-    (again / CACHE).write_bytes(b"this is no database, but it is long enough to be taken for one")
+    (again / DATABASE).write_bytes(
+        b"this is no database, but it is long enough to be taken for one"
+    )
 
     assert level(again, LevelOptions(dry_run=True)).decisions == before.decisions
 
@@ -167,11 +170,12 @@ def test_what_a_person_says_is_kept_when_all_is_measured_anew(again: Path) -> No
         "place 2": ("B1",),
     }
     assert next(s for s in result.places if s.name == "kitchen").reference == "A3"
-    assert shoot.wishes == LevelWishes(keep_warmth=0.3, use_charts=False)
+    assert shoot.wishes == LevelWishes(leave_warmth=0.3, use_charts=False)
     assert shoot.clip("A1").adjustment == Adjustment(exposure=0.25)
     assert next(c for c in result.clips if c.clip == "A1").by_hand == Adjustment(exposure=0.25)
 
-    back = level(again, LevelOptions(forget=("places", "references")))
+    forget(again, ("place", "reference"))
+    back = level(again, LevelOptions())
 
     assert {s.name: s.clips for s in back.places} == {
         "place 1": ("A1", "A2", "A3"),
@@ -183,7 +187,7 @@ def test_what_a_person_says_is_kept_when_all_is_measured_anew(again: Path) -> No
 def test_a_dry_run_says_what_would_change_and_changes_nothing(again: Path) -> None:
     """Another reference: who moves, from what to what."""
     before = (again / "shoot.json").read_bytes()
-    reference = store.load(again).clip("A1").decision
+    reference = store.load(again).clip("A1").levelled
     assert reference is not None
     other = "A3" if reference.reference != "A3" else "A2"
 

@@ -21,6 +21,8 @@ from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.skin import SkinFinding, SkinPoint, faces_skin, seen_picture, skin_of_points
 from evenhand.media.faces import face_finder
 from evenhand.shoot import store
+from evenhand.shoot.document import PlaceEntry
+from evenhand.shoot.history import Origin
 
 sys.path.append(str(Path(__file__).parents[1] / "measure"))
 import published_skins as published
@@ -115,11 +117,12 @@ def test_two_clips_are_compared_within_a_place_only(shoot_folder: Path, tmp_path
     shoot = store.load(shoot_folder)
     folder = tmp_path / "copy.shoot"
     for names, count in ((("Bar", "Bar"), 1), (("Bar", "Yard"), 0)):
-        clips = [
-            msgspec.structs.replace(shoot.clip(c), place=name)
-            for c, name in zip(CLIPS, names, strict=True)
-        ]
-        store.save(folder, shoot.with_clips(*clips))
+        together = {
+            name: [c for c, n in zip(CLIPS, names, strict=True) if n == name] for name in names
+        }
+        places = tuple(PlaceEntry(name=n, clips=tuple(c)) for n, c in together.items())
+        changed = msgspec.structs.replace(shoot, places=places)
+        store.change(folder, Origin("level"), lambda _, changed=changed: changed, start=shoot)
         pairs = skin_of_points(folder, [cheek("A001"), cheek("A002")]).pairs
         assert len(pairs) == count
         if pairs:

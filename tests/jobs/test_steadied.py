@@ -27,6 +27,7 @@ from evenhand.media.analysis import frame_on_screen, sampled_signals
 from evenhand.media.pipeline import Grading, graded
 from evenhand.media.probe import probe
 from evenhand.shoot import store
+from evenhand.shoot.history import Origin
 
 pytestmark = [pytest.mark.media, pytest.mark.slow]
 HEIGHT, WIDTH = 108, 192
@@ -72,11 +73,15 @@ def made(synth: ModuleType, place: Path, spec: str, steadying: Any, **recipe: An
 
 
 def steady_by(folder: Path, steadying: Steadying | None) -> None:
-    document = store.load(folder)
     levelling = Levelling(stops=0.3, steadying=steadying)
     changed = {"levelling": levelling, "output_transform": "plain-sdr"}
-    clips = tuple(msgspec.structs.replace(c, **changed) for c in document.clips)
-    store.save(folder, msgspec.structs.replace(document, clips=clips))
+    store.change(
+        folder,
+        Origin("level"),
+        lambda shoot: shoot.with_clips(
+            *(msgspec.structs.replace(c, **changed) for c in shoot.clips)
+        ),
+    )
 
 
 def mastered(folder: Path) -> MasterResult:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from evenhand.jobs.level import GreyPoint, LevelOptions
 
 Point = tuple[str, "Fraction", float, float]  # clip, seconds, shares of width and height
-WORDS = ["places", "references", "greys"]
+REFUSABLE = ["chart", "grey-card"]
 
 
 @click.command(epilog="Example: evenhand level --reference A007 --grey A010@1s,0.45,0.60")
@@ -58,11 +58,14 @@ WORDS = ["places", "references", "greys"]
 @steadying_option
 @warmth_option
 @click.option(
-    "--forget",
-    type=click.Choice(WORDS),
+    "--refuse",
+    type=click.Choice(REFUSABLE),
     multiple=True,
     metavar="WHAT",
-    help="Take back what you said of places, references or greys (of the CLIPs named, or of all).",
+    help="Do not go by the chart or grey-card in the CLIPs named.",
+)
+@click.option(
+    "--accept", is_flag=True, help="Take what is proposed for the CLIPs named as their own white."
 )
 @click.option(
     "--skin",
@@ -105,7 +108,7 @@ def command(
         show.json_out(result)
     else:
         show_levels(result)
-    return 1 if result.greys_refused else 0
+    return 1 if result.greys_refused or result.failures else 0
 
 
 def _check(clips: tuple[str, ...], explain: str | None, said: dict[str, Any]) -> None:
@@ -117,9 +120,10 @@ def _check(clips: tuple[str, ...], explain: str | None, said: dict[str, Any]) ->
     if said["skins"] and (clips or len(given) > 1 or not unsaid):
         raise click.UsageError("--skin shows what is there; it takes no other option.")
     about_clips = [f"--{name}" for name in ("place", "split") if said[name] is not None]
-    if clips and not about_clips and not said["forget"]:
+    about_clips += [f"--{name}" for name in ("refuse", "accept") if said[name]]
+    if clips and not about_clips:
         raise click.UsageError(
-            "clips are named only together with --place NAME, --split PLACE or --forget WHAT."
+            "clips are named only together with --place, --split, --refuse or --accept."
         )
     if about_clips and not clips:
         raise click.UsageError(f"{about_clips[-1]} names no clip: write the clips behind it.")
@@ -133,7 +137,8 @@ def _options(folder: Path, clips: tuple[str, ...], said: dict[str, Any]) -> Leve
         places=Regrouping(said["rename"], said["join"], said["split"], said["place"]),
         clips=clips,
         greys=tuple(_grey_point(folder, grey) for grey in said["greys"]),
-        forget=said["forget"],
+        refuse=tuple(word.replace("-", "_") for word in said["refuse"]),
+        accept=said["accept"],
         keep_warmth=said["keep_warmth"],
         use_charts=said["use_charts"],
         steady=said["steady"],

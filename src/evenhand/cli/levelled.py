@@ -69,8 +69,10 @@ def _show_told(result: LevelResult) -> None:
     """What a person has to know beside the tables."""
     for refused in result.greys_refused:
         show.note(clause(refused))
+    for failure in result.failures:
+        show.note(f"skipped: {failure.clip}: {failure.why}")
     for clip in result.left_out:
-        show.note(f"left out: {clip}: its encoding is not settled")
+        show.note(f"left out: {clip}: its encoding is not settled, or it is away")
     for one in result.clips:
         for words in (*one.remarks, *one.warnings):
             show.note(f"{one.clip}: {words}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import logging
 import os
 import sys
 from typing import NoReturn
@@ -20,6 +21,11 @@ VERBS = {
     "level": ("level", "Set exposure and white from measurements."),
     "adjust": ("adjust", "Change exposure, white, CDL, contrast or saturation by hand."),
     "look": ("look", "List looks, show what one does, use one on clips."),
+    "leave-out": ("decide:leave_out", "Leave clips out of masters, or take them back."),
+    "forget": ("decide:forget", "Take back what you said of clips, places or looks."),
+    "history": ("history:history", "What was decided, when, and what it was before."),
+    "undo": ("history:undo", "Take back the latest command."),
+    "redo": ("history:redo", "Do again what was undone last."),
     "scopes": ("scopes", "Waveform, histogram and vectorscope of a frame."),
     "still": ("still", "A 16-bit still: before, after or both."),
     "master": ("master", "Write and verify masters; goes on where it stopped."),
@@ -38,8 +44,9 @@ class Verbs(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in VERBS:
             return None
-        module = importlib.import_module(f"evenhand.cli.{VERBS[name][0]}")
-        command: click.Command = module.command
+        module, _, called = VERBS[name][0].partition(":")
+        found = importlib.import_module(f"evenhand.cli.{module}")
+        command: click.Command = getattr(found, called or "command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -80,6 +87,7 @@ def main() -> NoReturn:
 
 def status(arguments: list[str] | None = None) -> int:
     """Run a verb and return its exit status; whatever went wrong is one line on stderr."""
+    logging.getLogger("evenhand").handlers = [_Notices()]
     try:
         result = evenhand.main(arguments, prog_name="evenhand", standalone_mode=False)
         return result if isinstance(result, int) else 0
@@ -111,6 +119,21 @@ def status(arguments: list[str] | None = None) -> int:
         kind = type(error).__name__
         _say(f"this is a fault in evenhand: {kind}: {said}. {TRACE}=1 shows where; report it.")
         return 1
+
+
+class _Notices(logging.Handler):
+    """What costs time and nothing else, such as a database that cannot be written: a line each."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self._told: set[str] = set()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say it, once a call."""
+        message = record.getMessage()
+        if message not in self._told:
+            _say(message)
+        self._told.add(message)
 
 
 def _say(message: str) -> None:

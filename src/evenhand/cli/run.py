@@ -24,6 +24,7 @@ from evenhand.cli.options import (
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ScanResult
+    from evenhand.shoot.history import Origin
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,7 @@ class Order:
     steady: bool | None = None
     keep_warmth: float | None = None
     truth: Path | None = None
+    replace: bool = False
 
 
 @click.command(
@@ -57,6 +59,9 @@ class Order:
 )
 @click.option(
     "--strength", type=Strength(), default=1.0, metavar="70%", help="From 0% to 100% (default)."
+)
+@click.option(
+    "--replace", is_flag=True, help="Put the look on clips too that another was chosen for since."
 )
 @click.option(
     "--to",
@@ -116,16 +121,15 @@ def whole_job(order: Order, as_json: bool = False) -> int:
     from evenhand.cli.scan import show_findings
     from evenhand.jobs.identify import scan
     from evenhand.jobs.level import LevelOptions, level
-    from evenhand.jobs.look import use_look
-    from evenhand.jobs.looks import find_look
     from evenhand.jobs.master import MasterOptions, master
     from evenhand.jobs.report import report
     from evenhand.media.spec import load_spec
+    from evenhand.shoot.history import Origin
 
-    began = time.monotonic()
+    began, by = time.monotonic(), Origin("run")
     _check_early(order)
     with show.progress() as progress:
-        found = scan(order.card, order.shoot, dict(order.encodings), progress)
+        found = scan(order.card, order.shoot, dict(order.encodings), progress, by)
     specs = order.specs or (_default_spec(found),)
     for spec in specs:
         load_spec(spec).level(order.quality)
@@ -135,16 +139,16 @@ def whole_job(order: Order, as_json: bool = False) -> int:
         wishes = LevelOptions(
             keep_warmth=order.keep_warmth, use_charts=order.use_charts, steady=order.steady
         )
-        levelled = level(order.shoot, wishes, progress)
+        levelled = level(order.shoot, wishes, progress, by)
     if not as_json:
         show_levels(levelled)
     if order.look is not None:  # else what was chosen before stays
-        use_look(order.shoot, find_look(order.look), order.strength)
+        _use_look(order, by)
     options = MasterOptions(
         specs, order.to, (), order.quality, order.allow_damaged, order.overwrite
     )
     with show.progress() as progress:
-        mastered = master(order.shoot, options, progress)
+        mastered = master(order.shoot, options, progress, by)
         page = report(order.shoot, None, order.truth, progress)
     if as_json:
         show.json_out({"scan": found, "level": levelled, "masters": mastered, "report": page})
@@ -153,8 +157,21 @@ def whole_job(order: Order, as_json: bool = False) -> int:
         show.line(f"masters: {mastered.folder}")
         show.line(f"report:  {page.path}")
         show.line(f"done in {show.duration(time.monotonic() - began)}")
-    done = all(f.settled for f in found.findings) and not mastered.undone
+    done = all(f.settled for f in found.findings) and not (mastered.undone or levelled.failures)
     return 0 if done else 1
+
+
+def _use_look(order: Order, by: Origin) -> None:
+    """Put the look on all clips but those that a person chose one for since; these are named."""
+    from evenhand.cli import show
+    from evenhand.jobs.look import chosen_by_person, use_look
+    from evenhand.jobs.looks import find_look
+
+    assert order.look is not None
+    keep = () if order.replace else chosen_by_person(order.shoot)
+    use_look(order.shoot, find_look(order.look), order.strength, keep=keep, by=by)
+    if keep:
+        show.note(f"kept the look that was chosen for {', '.join(keep)}; --replace replaces it")
 
 
 def _check_early(order: Order) -> None:

@@ -17,14 +17,19 @@ if TYPE_CHECKING:
 
 
 def shoot_of(card: Path, named: Path | None) -> Path:
-    """The folder of a card's shoot: as named, else `<card name>.shoot` in this folder.
+    """The folder of a card's shoot: as named, the one that knows it, else one in this folder.
 
     Raises UsageError where that would lie on the card: only a person may put it there.
     """
+    from evenhand.shoot.whereabouts import shoot_that_knows
+
     if named is not None:
         return named
     here = Path.cwd()
     place = here / f"{card.absolute().name or 'card'}.shoot"
+    known = shoot_that_knows(card, here)
+    if known is not None:
+        return known
     if here.is_relative_to(card.resolve()) and not place.exists():
         raise UsageError(
             "--shoot",
@@ -78,7 +83,16 @@ def show_findings(result: ScanResult, evidence: bool = False) -> None:
         _remarks(finding, evidence)
     if result.aside:
         show.note(f"{result.aside} other file{'s' if result.aside > 1 else ''} left aside")
+    told = {finding.clip.id for finding in result.findings}
+    for clip in (c for c in result.away if c not in told):
+        show.note(f"away: {clip}: its file is not on the card; what was decided stays")
     show.line(f"shoot: {result.shoot}")
+    if not result.beside:
+        drive = Path(result.card).absolute().parent
+        show.note(
+            f"to keep it with the card, for other computers: move {result.shoot} to {drive}, "
+            "and call evenhand with --shoot there"
+        )
 
 
 def _row(finding: ClipFinding) -> list[str]:
@@ -114,17 +128,18 @@ def _remarks(finding: ClipFinding, evidence: bool) -> None:
     from evenhand.cli import show
 
     clip, verdict = finding.clip, finding.identification
-    if clip.unreadable:
-        show.note(f"not a clip: {clip.path}: {clip.unreadable}.")
+    if finding.facts is None:
+        what = "away, what was decided stays" if clip.state == "away" else "not a clip"
+        show.note(f"{what}: {clip.path}: {finding.why}.")
         return
     if finding.why:
         show.note(f"{clip.id}: {finding.why}")
-    if clip.damaged:
-        show.note(f"{clip.id}: damaged: {clip.damaged}")
     facts = finding.facts
-    if facts is not None and facts.hidden_frames:
+    if facts.damage:
+        show.note(f"{clip.id}: damaged: {'; '.join(facts.damage)}")
+    if facts.hidden_frames:
         show.note(f"{clip.id}: an edit list hides {facts.hidden_frames} frames")
-    if facts is not None and not facts.constant_rate:
+    if not facts.constant_rate:
         show.note(f"{clip.id}: variable frame rate, {number(facts.rate)} frames/s on the mean")
     if verdict is None:
         return

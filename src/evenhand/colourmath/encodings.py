@@ -67,6 +67,15 @@ def named(name: str) -> Encoding:
         ) from None
 
 
+# Transfers that describe a display: what is read without arrays. `transfers` says the same.
+DISPLAY_TRANSFERS: Final = frozenset({"bt1886", "srgb"})
+
+
+def is_display(encoding: Encoding) -> bool:
+    """Whether an encoding describes a display instead of scene light."""
+    return encoding.transfer in DISPLAY_TRANSFERS
+
+
 def transfer_of(encoding: Encoding) -> Transfer:
     """The transfer of an encoding; use it with `encoding.range`."""
     # Here, not above: the record is read by the command line, which must start without NumPy.

@@ -6,11 +6,12 @@ Records are frozen and serialise as they are into the shoot document. Units: exp
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, get_args
 
 import msgspec
 
 from evenhand.colourmath.encodings import Encoding
+from evenhand.errors import UsageError
 
 Triple = tuple[float, float, float]
 OutputTransform = Literal["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
@@ -37,7 +38,7 @@ class Ripple(msgspec.Struct, frozen=True):
     sine: float
 
 
-class Steadying(msgspec.Struct, frozen=True):
+class Steadying(msgspec.Struct, frozen=True, omit_defaults=True):
     """How a clip's light changed by itself while it was recorded; its inverse is applied.
 
     A key at `seconds` after the first frame (ascending) says how that moment differs from the
@@ -54,7 +55,7 @@ class Steadying(msgspec.Struct, frozen=True):
     clip: float = 1.0
 
 
-class Levelling(msgspec.Struct, frozen=True):
+class Levelling(msgspec.Struct, frozen=True, omit_defaults=True):
     """Exposure and white set from measurements, in scene-linear light.
 
     `stops` is the correction to apply (light × 2^stops). `white` is the white that the clip has;
@@ -67,7 +68,7 @@ class Levelling(msgspec.Struct, frozen=True):
     steadying: Steadying | None = None
 
 
-class Cdl(msgspec.Struct, frozen=True):
+class Cdl(msgspec.Struct, frozen=True, omit_defaults=True):
     """ASC CDL v1.2: out = clamp(in·slope + offset)^power, then saturation; works on ACEScct."""
 
     slope: Triple = (1.0, 1.0, 1.0)
@@ -75,8 +76,12 @@ class Cdl(msgspec.Struct, frozen=True):
     power: Triple = (1.0, 1.0, 1.0)
     saturation: float = 1.0
 
+    def triples(self) -> tuple[Triple, Triple, Triple]:
+        """Slope, offset and power."""
+        return self.slope, self.offset, self.power
 
-class Adjustment(msgspec.Struct, frozen=True):
+
+class Adjustment(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a person changes by hand. `white` replaces the levelled white; the rest adds to it."""
 
     exposure: float = 0.0
@@ -106,3 +111,26 @@ class Grade(msgspec.Struct, frozen=True):
     adjustment: Adjustment = Adjustment()
     output_transform: OutputTransform = "aces2-sdr"
     look: LookUse | None = None
+
+
+def check_grade(grade: Grade) -> None:
+    """UsageError, with the value, where a grade holds something that has no meaning."""
+    adjustment = grade.adjustment
+    if grade.output_transform not in get_args(OutputTransform):
+        raise UsageError(
+            str(grade.output_transform),
+            "no output transform has this name",
+            f"Choose one of: {', '.join(get_args(OutputTransform))}",
+        )
+    if not adjustment.contrast > 0.0:
+        raise UsageError("contrast", f"{adjustment.contrast:g} is not above 0", "1 changes nothing")
+    if min(adjustment.cdl.power) <= 0.0:
+        raise UsageError("power", f"{adjustment.cdl.power} is not above 0", "1 changes nothing")
+    if min(adjustment.saturation, adjustment.cdl.saturation) < 0.0:
+        raise UsageError("saturation", "it is below 0", "0 is grey, 1 changes nothing")
+    if grade.look is not None and not 0.0 <= grade.look.strength <= 1.0:
+        raise UsageError(
+            f"look {grade.look.name}",
+            f"strength {grade.look.strength:g} is outside 0 to 1",
+            "Give a strength from 0 % to 100 %",
+        )

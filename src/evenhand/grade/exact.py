@@ -24,10 +24,9 @@ from evenhand.colourmath.encodings import Encoding, transfer_of
 from evenhand.colourmath.primaries import luminance_weights, rgb_to_rgb
 from evenhand.colourmath.transfers import TRANSFERS, CodeRange
 from evenhand.colourmath.white import levelling_matrix
-from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Cdl, Grade, LookUse
+from evenhand.grade.document import Adjustment, Cdl, Grade, LookUse, check_grade
 from evenhand.grade.look_stages import Stage, with_look
-from evenhand.grade.output_transforms import output_encoding, plain_setting, render
+from evenhand.grade.output_transforms import plain_setting, render
 
 # Narrow 10-bit codes 0 and 1023.
 SIGNAL_LOW: Final = -64.0 / 876.0
@@ -87,24 +86,6 @@ def working_light(signal: ArrayLike, grade: Grade) -> Array:
     light = transfer_of(grade.encoding).to_light(signal, grade.encoding.range)
     result: Array = light @ to_working(grade).T
     return result
-
-
-def check_grade(grade: Grade) -> None:
-    """UsageError, with the value, where a grade holds something that has no meaning."""
-    adjustment = grade.adjustment
-    output_encoding(grade.output_transform)
-    if not adjustment.contrast > 0.0:
-        raise UsageError("contrast", f"{adjustment.contrast:g} is not above 0", "1 changes nothing")
-    if min(adjustment.cdl.power) <= 0.0:
-        raise UsageError("power", f"{adjustment.cdl.power} is not above 0", "1 changes nothing")
-    if min(adjustment.saturation, adjustment.cdl.saturation) < 0.0:
-        raise UsageError("saturation", "it is below 0", "0 is grey, 1 changes nothing")
-    if grade.look is not None and not 0.0 <= grade.look.strength <= 1.0:
-        raise UsageError(
-            f"look {grade.look.name}",
-            f"strength {grade.look.strength:g} is outside 0 to 1",
-            "Give a strength from 0 % to 100 %",
-        )
 
 
 def adjust(light: Array, adjustment: Adjustment) -> Array:

@@ -8,14 +8,12 @@ from pathlib import Path
 import msgspec
 
 from evenhand.errors import UsageError
-from evenhand.grade.document import Adjustment, Cdl, OutputTransform, Triple, White
-from evenhand.grade.exact import check_grade, exact_transform
-from evenhand.grade.output_transforms import output_encoding
-from evenhand.jobs.looks import ShootLooks
+from evenhand.grade.document import Adjustment, Cdl, OutputTransform, Triple, White, check_grade
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry
+from evenhand.shoot.checked import DUV, KELVIN
+from evenhand.shoot.document import ClipEntry, Shoot
+from evenhand.shoot.history import Origin
 
-KELVIN = (1667.0, 25000.0)  # what a white may be, as CIE 15 draws the locus
 DAYLIGHT_DUV = 0.0032  # of D65: what a white by kelvin alone is meant to be
 
 
@@ -39,36 +37,58 @@ def adjust(
     changes: Changes,
     copy_from: str | None = None,
     reset: bool = False,
+    by: Origin | None = None,
 ) -> tuple[ClipEntry, ...]:
     """Apply changes to clips and save; returns the entries as they are now.
 
     `reset` drops what was set by hand first; `copy_from` takes another clip's adjustment as the
-    start. Raises UsageError for values without meaning.
+    start. Without changes the entries are only read. Raises UsageError for values without meaning.
     """
-    shoot = store.load(folder)
-    start = Adjustment() if reset else None
-    if copy_from is not None:
-        start = shoot.clip(copy_from).adjustment
-    looks = ShootLooks(folder, shoot)
-    changed = []
-    for name in names:
-        clip = shoot.clip(name)
-        base = start if start is not None else clip.adjustment
-        adjustment = _adjusted(base, changes, clip)
-        output_transform = changes.output_transform or (None if reset else clip.output_transform)
-        entry = msgspec.structs.replace(
-            clip, adjustment=adjustment, output_transform=output_transform
+
+    def edit(shoot: Shoot) -> Shoot:
+        start = Adjustment() if reset else None
+        if copy_from is not None:
+            start = shoot.clip(copy_from).adjustment
+        return shoot.with_clips(
+            *(_changed(shoot, shoot.clip(name), start, reset, changes) for name in names)
         )
-        if entry.encoding is not None:
-            grade = shoot.grade(entry)
-            check_grade(grade)
-            if entry.look is not None and output_encoding(grade.output_transform).name != "bt709":
-                exact_transform(
-                    grade, looks
-                )  # refuses a look that was not made for this output transform
-        changed.append(entry)
-    store.save(folder, shoot.with_clips(*changed))
-    return tuple(changed)
+
+    def checked(shoot: Shoot) -> Shoot:
+        changed = edit(shoot)
+        if changes.output_transform is not None:
+            _refuse_misfits(folder, changed, [changed.clip(name) for name in names])
+        return changed
+
+    if changes == Changes() and copy_from is None and not reset:
+        shoot = store.load(folder)
+    else:
+        shoot = store.change(folder, by or Origin("adjust"), checked)
+    return tuple(shoot.clip(name) for name in names)
+
+
+def _changed(
+    shoot: Shoot, clip: ClipEntry, start: Adjustment | None, reset: bool, changes: Changes
+) -> ClipEntry:
+    base = start if start is not None else clip.adjustment
+    transform = changes.output_transform or (None if reset else clip.output_transform)
+    entry = msgspec.structs.replace(
+        clip, adjustment=_adjusted(base, changes, clip), output_transform=transform
+    )
+    if entry.encoding is not None:
+        check_grade(shoot.grade(entry))
+    return entry
+
+
+def _refuse_misfits(folder: Path, shoot: Shoot, clips: Sequence[ClipEntry]) -> None:
+    """UsageError for a clip whose look was not made for its output transform."""
+    # Here, not above: nothing else that a person changes has to wait for arrays.
+    from evenhand.grade.exact import exact_transform
+    from evenhand.jobs.looks import ShootLooks
+
+    looks = ShootLooks(folder, shoot)
+    for clip in clips:
+        if clip.look is not None and clip.encoding is not None:
+            exact_transform(shoot.grade(clip), looks)
 
 
 def _adjusted(base: Adjustment, changes: Changes, clip: ClipEntry) -> Adjustment:
@@ -99,6 +119,8 @@ def _white(now: White | None, by_hand: White | None, changes: Changes) -> White 
             f"{kelvin:g} K is outside {KELVIN[0]:g} to {KELVIN[1]:g} K",
             "Give the white in kelvin, such as 5600",
         )
-    if abs(duv) > 0.05:
-        raise UsageError("--duv", f"{duv:g} is outside ±0.05", "Duv of real lights is within ±0.02")
+    if abs(duv) > DUV:
+        raise UsageError(
+            "--duv", f"{duv:g} is outside ±{DUV:g}", "Duv of real lights is within ±0.02"
+        )
     return White(kelvin, duv)

@@ -43,11 +43,11 @@ def changes(
     told = []
     for decision in decisions:
         clip = shoot.clip(decision.clip)
-        told += _of_clip(clip, decision)
+        told += _of_clip(shoot, clip, decision)
         now, then = (
             not changes_nothing(s) for s in (clip.levelling.steadying, steadying.get(clip.id))
         )
-        if clip.decision is not None and now != then:
+        if clip.levelled is not None and now != then:
             told.append(Change(clip.id, "drift", now, then))
     before = {s.name: s.reference for s in shoot.places}
     for place in places:
@@ -57,14 +57,15 @@ def changes(
     return tuple(told)
 
 
-def _of_clip(clip: ClipEntry, decision: LevelDecision) -> list[Change]:
-    if clip.decision is None:
+def _of_clip(shoot: Shoot, clip: ClipEntry, decision: LevelDecision) -> list[Change]:
+    if clip.levelled is None:
         return [Change(clip.id, "status", None, decision.status)]
     told = []
-    if clip.place != decision.place:
-        told.append(Change(clip.id, "place", clip.place, decision.place))
-    if clip.decision.status != decision.status:
-        told.append(Change(clip.id, "status", clip.decision.status, decision.status))
+    place = shoot.place_of(clip.id)
+    if place is None or place.name != decision.place:
+        told.append(Change(clip.id, "place", place.name if place else None, decision.place))
+    if clip.levelled.status != decision.status:
+        told.append(Change(clip.id, "status", clip.levelled.status, decision.status))
     if abs(clip.levelling.stops - decision.stops) >= UNSEEN_STOPS:
         told.append(Change(clip.id, "exposure", clip.levelling.stops, decision.stops))
     if _differ(clip.levelling.white, decision.white):

@@ -9,13 +9,16 @@ import msgspec
 
 from evenhand.errors import EvenhandError, ShootError
 from evenhand.grade.document import Adjustment
+from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.originals import original_and_facts
+from evenhand.jobs.progress import Progress, silent
 from evenhand.jobs.skin import SkinFinding, faces_skin
-from evenhand.measure.decisions import LevelDecision
+from evenhand.measure.decisions import LevelDecision, Place
 from evenhand.measure.findings import Findings, remarks, warnings
 from evenhand.reasons import Reason, Why, because
 from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry, PlaceEntry, Shoot
+from evenhand.shoot.document import ClipEntry, Shoot
+from evenhand.shoot.measurements import Measurements
 
 
 class Trust(msgspec.Struct, frozen=True):
@@ -48,15 +51,19 @@ class Explanation(msgspec.Struct, frozen=True, kw_only=True):
     skin: SkinFinding | None
 
 
-def explain(folder: Path, name: str) -> Explanation:
-    """What is known of a clip's levelling. Raises ShootError where it was not levelled yet."""
+def explain(folder: Path, name: str, progress: Progress = silent) -> Explanation:
+    """What is known of a clip's levelling; measured again where that was lost.
+
+    Raises ShootError where it was not levelled yet.
+    """
     shoot = store.load(folder)
     clip = shoot.clip(name)
-    decision = clip.decision
-    place = next((s for s in shoot.places if clip.id in s.clips), None)
-    if decision is None or place is None:
+    with Measurements(folder) as measurements:
+        levels = remembered_levels(measurements, folder, shoot, progress)
+    decision, place = levels.decision(clip.id), levels.place_of(clip.id)
+    if clip.levelled is None or decision is None or place is None:
         raise ShootError(name, "it has not been levelled", "Run: evenhand level")
-    found = clip.findings
+    found = levels.findings.get(clip.id)
     return Explanation(
         clip=clip.id,
         place=place.name,
@@ -65,7 +72,7 @@ def explain(folder: Path, name: str) -> Explanation:
         reference=place.reference,
         why_reference=place.why_reference,
         decision=decision,
-        trust=_trust(shoot, clip, place, decision),
+        trust=_trust(shoot, levels, clip, place, decision),
         adjustment=clip.adjustment,
         findings=found,
         remarks=remarks(found) if found else (),
@@ -84,15 +91,15 @@ def _skin(folder: Path, shoot: Shoot, clip: ClipEntry) -> SkinFinding | None:
 
 
 def _trust(
-    shoot: Shoot, clip: ClipEntry, place: PlaceEntry, decision: LevelDecision
+    shoot: Shoot, levels: Levels, clip: ClipEntry, place: Place, decision: LevelDecision
 ) -> tuple[Trust, ...]:
     """What could set the exposure and white of a clip, the most trusted first."""
-    mates = [shoot.clip(c).decision for c in place.clips]
+    mates = [levels.decision(c) for c in place.clips]
     by = {d.status: d.clip for d in mates if d is not None and d.status in ("chart", "grey_card")}
     by_hand = clip.adjustment.white is not None
     reached = decision.status != "unchanged"
     charts = by.get("chart")
-    greys = [g.clip for g in shoot.greys if g.clip in place.clips]
+    greys = [g.clip for g in shoot.grey_cards if g.clip in place.clips]
     hand = because("trust.set") if by_hand else because("trust.none")
     card = because("trust.in-clips", clips=[*greys]) if greys else because("trust.no-card")
     told = [

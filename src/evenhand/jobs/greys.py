@@ -14,11 +14,11 @@ from evenhand.errors import UsageError
 from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
 from evenhand.jobs.originals import original_and_facts
-from evenhand.jobs.views import KIND, digest, recalled
+from evenhand.jobs.views import KIND, digest
 from evenhand.measure.decisions import GreySample
 from evenhand.media.analysis import signal_at
-from evenhand.shoot.cache import Cache
-from evenhand.shoot.document import GreyEntry, Shoot
+from evenhand.shoot.document import GreyCardEntry, Shoot
+from evenhand.shoot.measurements import Measurements
 
 VERSION = 1
 GREY_BOX = 0.012  # of the picture's width: the side of a grey sample
@@ -39,7 +39,7 @@ def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
 
     Raises UsageError for clips that do not exist and points outside the picture.
     """
-    kept = {g.clip: g for g in shoot.greys if any(c.id == g.clip for c in shoot.clips)}
+    kept = {g.clip: g for g in shoot.grey_cards if any(c.id == g.clip for c in shoot.clips)}
     for point in points:
         if not (0 <= point.x <= 1 and 0 <= point.y <= 1):
             raise UsageError(
@@ -48,18 +48,22 @@ def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
                 "Write fractions of width and height from the top left, such as 0.45,0.60",
             )
         clip = shoot.clip(point.clip).id
-        kept[clip] = GreyEntry(clip, str(point.time), point.x, point.y)
-    return msgspec.structs.replace(shoot, greys=tuple(kept.values()))
+        kept[clip] = GreyCardEntry(clip, str(point.time), point.x, point.y)
+    return msgspec.structs.replace(shoot, grey_cards=tuple(kept.values()))
 
 
 def grey_sample(
-    cache: Cache, folder: Path, shoot: Shoot, entry: GreyEntry, steadying: Steadying | None
+    measurements: Measurements,
+    folder: Path,
+    shoot: Shoot,
+    entry: GreyCardEntry,
+    steadying: Steadying | None,
 ) -> GreySample:
     """The light of a grey card, once the clip is steadied; measured once."""
     clip = shoot.clip(entry.clip)
     encoding = shoot.grade(clip).encoding
     kind = f"{KIND} grey {VERSION} {digest(entry, encoding, steadying)}"
-    kept = recalled(cache, clip.fingerprint, kind, GreySample)
+    kept = measurements.recall(clip.fingerprint, kind, GreySample)
     if kept is not None:
         return msgspec.structs.replace(kept, clip=clip.id)
     path, facts = original_and_facts(folder, shoot, clip)
@@ -75,5 +79,5 @@ def grey_sample(
     clipped = bool((box.max(axis=-1) >= 0.98).mean() > 0.01)
     r, g, b = (float(v) for v in median)
     found = GreySample(clip.id, (r, g, b), spread, clipped)
-    cache.put(clip.fingerprint, kind, msgspec.msgpack.encode(found))
+    measurements.keep(clip.fingerprint, kind, found)
     return found

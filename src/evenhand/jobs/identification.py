@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import msgspec
-
 from evenhand.measure.identity.clues import Signs
 from evenhand.measure.identity.evidence import Identification, identify
 from evenhand.measure.identity.picture import PictureStats, measure_pictures
 from evenhand.measure.identity.tags import TagSigns, known_matrix, resolve
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts, ColourTags
-from evenhand.shoot.cache import Cache
+from evenhand.shoot.measurements import Measurements
 
 SHARES = (0.1, 0.5, 0.9)  # of the clip's length: the pictures that are looked at
 # Raise it whenever the same clip would be judged otherwise: kept verdicts are then made anew.
@@ -21,17 +19,13 @@ _KIND = f"identification {VERSION}"
 
 
 def remembered_identification(
-    cache: Cache, fingerprint: str, path: Path, facts: ClipFacts
+    measurements: Measurements, fingerprint: str, path: Path, facts: ClipFacts
 ) -> Identification:
-    """The verdict on a clip, from the cache where it has it. Raises ClipError as decoding does."""
-    kept = cache.get(fingerprint, _KIND)
-    if kept is not None:
-        try:
-            return msgspec.json.decode(kept, type=Identification)
-        except msgspec.MsgspecError:
-            pass  # a damaged measurement is made again
-    verdict = identify(signs_of(path, facts))
-    cache.put(fingerprint, _KIND, msgspec.json.encode(verdict))
+    """The verdict on a clip, recalled where it was kept. Raises ClipError as decoding does."""
+    verdict = measurements.recall(fingerprint, _KIND, Identification)
+    if verdict is None:
+        verdict = identify(signs_of(path, facts))
+        measurements.keep(fingerprint, _KIND, verdict)
     return verdict
 
 

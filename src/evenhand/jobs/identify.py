@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
 from evenhand.colourmath.encodings import Encoding, named
-from evenhand.errors import ClipError, ShootError, UsageError
+from evenhand.errors import EvenhandError, ShootError, UsageError
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.measure.identity.evidence import Identification
 from evenhand.media.records import ClipFacts
+from evenhand.reasons import Why, because
 from evenhand.shoot import store
-from evenhand.shoot.cache import Cache
-from evenhand.shoot.document import CardEntry, ClipEntry, Shoot
+from evenhand.shoot.document import CardEntry, ClipEntry, Shoot, empty
+from evenhand.shoot.history import Origin
+from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.scanned import Seen, entry_of, with_card
+from evenhand.shoot.whereabouts import beside, card_of, fingerprint
 
 # Files that are looked into; what else lies on a card (sidecars, photographs) is left aside.
 ALL_UNSURE = "*"
@@ -39,12 +41,27 @@ class ClipFinding(msgspec.Struct, frozen=True):
 
 
 class ScanResult(msgspec.Struct, frozen=True):
-    """A card as scanned; `aside` counts files that are not video by their name."""
+    """A card as scanned; `aside` counts files that are not video by their name.
+
+    `away` are clips of the card that are not on it now; what was decided of them stays. `beside`
+    tells whether the shoot lies on the card's drive and goes on with it at another computer.
+    """
 
     shoot: str
     card: str
     findings: tuple[ClipFinding, ...]
     aside: int
+    away: tuple[str, ...] = ()
+    beside: bool = False
+
+
+class _Looked(msgspec.Struct, frozen=True):
+    """One file as it was looked into: what is kept of it, and what is told."""
+
+    seen: Seen
+    facts: ClipFacts | None = None
+    verdict: Identification | None = None
+    error: str = ""
 
 
 def scan(
@@ -52,8 +69,9 @@ def scan(
     folder: Path,
     encodings: Mapping[str, str] | None = None,
     progress: Progress = silent,
+    by: Origin | None = None,
 ) -> ScanResult:
-    """Make or update the shoot of a card; decisions of clips that are known already are kept.
+    """Make or update the shoot of a card; what was decided of clips stays, whatever is seen now.
 
     `encodings` is what a person says: encoding names by clip, "*" for all that are not sure. Raises
     ShootError where the card is no folder or holds no video, UsageError for encodings or clips that
@@ -61,39 +79,31 @@ def scan(
     """
     said = {clip: named(name) for clip, name in (encodings or {}).items()}
     files, aside = _files(card)
-    known = (
-        store.load(folder)
-        if (folder / store.DOCUMENT).exists()
-        else Shoot(name=folder.absolute().stem)
-    )
-    prints = {path: _print(path) for path in files}
-    name = _card_name(known, card, {p.fingerprint for p in prints.values()})
-    before = {clip.fingerprint: clip for clip in known.clips if clip.card == name}
-    ids = _ids(files, card, {c.id for c in known.clips if c.card != name})
-    findings = []
-    with Cache(folder) as cache:
+    start = empty(folder.absolute().stem)
+    if (folder / store.DOCUMENT).exists():
+        store.load(folder)  # before any work is done for one that cannot be read
+    looked = []
+    with Measurements(folder) as measurements:
         for number, path in enumerate(files, 1):
-            progress(Step("scan", ids[path], number, len(files)))
-            entry = ClipEntry(
-                id=ids[path],
-                card=name,
-                path=path.relative_to(card).as_posix(),
-                bytes=prints[path].bytes,
-                fingerprint=prints[path].fingerprint,
-            )
-            if prints[path].refused:
-                found = f"it cannot be read ({prints[path].refused})"
-                findings.append(_unreadable(entry, found, "Check its permissions"))
-            else:
-                findings.append(_finding(cache, path, entry, before))
-    shoot = _updated(known, CardEntry(name, str(card.absolute())), [f.clip for f in findings])
-    every = said.pop(ALL_UNSURE, None)
-    unsure = [f.clip.id for f in findings if f.facts is not None and not f.settled]
-    chosen = dict.fromkeys(unsure, every) if every else {}
-    chosen |= {shoot.clip(clip).id: encoding for clip, encoding in said.items()}
-    findings = [_as_said(finding, chosen) for finding in findings]
-    store.save(folder, shoot.with_clips(*(finding.clip for finding in findings)))
-    return ScanResult(str(folder), str(card), tuple(findings), aside)
+            progress(Step("scan", path.name, number, len(files)))
+            looked.append(_look(measurements, card, path))
+    name = ""
+
+    def edit(shoot: Shoot) -> Shoot:
+        nonlocal name
+        name = _card_name(shoot, card, [one.seen.fingerprint for one in looked], folder)
+        entry = CardEntry(name, str(card.absolute()), beside(card, folder))
+        return _as_said(with_card(shoot, entry, [one.seen for one in looked]), name, looked, said)
+
+    shoot = store.change(folder, by or Origin("scan"), edit, start=start)
+    return ScanResult(
+        shoot=str(folder),
+        card=str(card),
+        findings=tuple(_finding(entry_of(shoot, name, one.seen), one) for one in looked),
+        aside=aside,
+        away=tuple(c.id for c in shoot.clips if c.card == name and c.state == "away"),
+        beside=bool(beside(card, folder)),
+    )
 
 
 def _files(card: Path) -> tuple[list[Path], int]:
@@ -122,120 +132,92 @@ def _hidden(path: Path) -> bool:
     return any(part.startswith(".") or part.endswith(".shoot") for part in path.parts)
 
 
-@dataclass(frozen=True, slots=True)
-class _Print:
-    """What tells a file from others without reading all of it; `refused` is why it cannot."""
-
-    bytes: int
-    fingerprint: str
-    refused: str = ""
-
-
-def _print(path: Path) -> _Print:
+def _look(measurements: Measurements, card: Path, path: Path) -> _Looked:
+    """Look into one file; whatever is wrong with it becomes its own line."""
+    size, mark = 0, ""
+    kept = path.relative_to(card).as_posix()
     try:
         size = path.stat().st_size
-        if not path.is_file():  # opening a pipe would wait for ever; the probe says what it is
-            return _Print(size, f"no file {path}")
-        return _Print(size, store.fingerprint(path))
+        if path.is_file():  # opening a pipe would wait for ever; the probe says what it is
+            mark = fingerprint(path)
+        facts = remembered_facts(measurements, mark, path)
+        verdict = remembered_identification(measurements, mark, path, facts)
+    except EvenhandError as error:
+        trouble = _trouble(error)
+        seen = Seen(path=kept, bytes=size, fingerprint=mark, trouble=trouble)
+        return _Looked(seen, error=f"{error.found}. {error.remedy}")
     except OSError as error:
-        return _Print(0, f"unread {path}", error.strerror or str(error))
+        seen = Seen(
+            path=kept, bytes=size, fingerprint=mark, trouble=(because("unreadable.refused"),)
+        )
+        found = f"it cannot be read ({error.strerror or error})"
+        return _Looked(seen, error=f"{found}. Check its permissions")
+    seen = Seen(
+        path=kept,
+        bytes=size,
+        fingerprint=mark,
+        encoding=verdict.encoding if verdict.sure else None,
+        confidence=verdict.confidence,
+    )
+    return _Looked(seen, facts, verdict)
 
 
-def _card_name(shoot: Shoot, card: Path, prints: set[str]) -> str:
-    """The name of a card in the shoot: by its place, else by the clips on it, else a new one."""
-    here = card.absolute()
-    for entry in shoot.cards:
-        if entry.path == str(here):
-            return entry.name
-    shared = Counter(c.card for c in shoot.clips if c.fingerprint in prints)
-    if shared:
-        return shared.most_common(1)[0][0]
+def _trouble(_error: EvenhandError) -> Why:
+    return (because("unreadable.no-clip"),)
+
+
+def _card_name(shoot: Shoot, card: Path, prints: list[str], folder: Path) -> str:
+    """The name of a card in the shoot: by the clips on it, else by where it is, else a new one."""
+    known = card_of(shoot, card, prints, folder)
+    if known is not None:
+        return known
     taken = {entry.name for entry in shoot.cards}
-    wanted = here.name or "card"
+    wanted = card.absolute().name or "card"
     return next(n for n in (wanted, *(f"{wanted} {i}" for i in range(2, 1000))) if n not in taken)
 
 
-def _ids(files: list[Path], card: Path, taken: set[str]) -> dict[Path, str]:
-    """File names without suffix where they are unique, else with as much path as it takes."""
-    stems, names = Counter(p.stem for p in files), Counter(p.name for p in files)
-    ids: dict[Path, str] = {}
-    used = set(taken)
-    for path in files:
-        forms = [path.relative_to(card).as_posix(), path.as_posix()]
-        if names[path.name] == 1:
-            forms.insert(0, path.name)
-        if stems[path.stem] == 1:
-            forms.insert(0, path.stem)
-        ids[path] = next(form for form in forms if form not in used)
-        used.add(ids[path])
-    return ids
-
-
-def _finding(
-    cache: Cache, path: Path, entry: ClipEntry, before: Mapping[str, ClipEntry]
-) -> ClipFinding:
-    """Look into one file; whatever is wrong with it becomes its row."""
-    try:
-        facts = remembered_facts(cache, entry.fingerprint, path)
-        verdict = remembered_identification(cache, entry.fingerprint, path, facts)
-    except ClipError as error:
-        return _unreadable(entry, error.found, error.remedy)
-    known = before.get(entry.fingerprint)
-    if known is not None and known.unreadable is None:
-        entry = msgspec.structs.replace(known, id=entry.id, path=entry.path)
-    damaged = "; ".join(facts.damage) or None
-    entry = msgspec.structs.replace(entry, damaged=damaged, created=facts.created)
-    if entry.encoding_by != "person":
-        entry = msgspec.structs.replace(
-            entry,
-            encoding=verdict.encoding if verdict.sure else None,
-            encoding_by="evidence" if verdict.sure else None,
-            confidence=verdict.confidence,
+def _as_said(shoot: Shoot, card: str, looked: list[_Looked], said: Mapping[str, Encoding]) -> Shoot:
+    """The document with the encodings that a person named; a file's own range is kept."""
+    by_id = {entry_of(shoot, card, one.seen).id: one for one in looked}
+    every = said.get(ALL_UNSURE)
+    chosen = {shoot.clip(clip).id: e for clip, e in said.items() if clip != ALL_UNSURE}
+    if every is not None:
+        for clip in shoot.clips:
+            if clip.id in by_id and clip.state == "here" and clip.encoding is None:
+                chosen.setdefault(clip.id, every)
+    changed = []
+    for clip in shoot.clips:
+        if clip.id not in chosen:
+            continue
+        one = by_id.get(clip.id)
+        if one is None or one.facts is None:
+            why = one.error if one is not None else "it is not on this card"
+            raise UsageError(clip.id, f"it is no clip ({why})", "Name an encoding for clips only")
+        changed.append(
+            msgspec.structs.replace(
+                clip,
+                encoding=_with_own_range(chosen[clip.id], one.facts),
+                encoding_by="person",
+                confidence=1.0,
+            )
         )
-    return _told(entry, facts, verdict)
+    return shoot.with_clips(*changed)
 
 
-def _unreadable(entry: ClipEntry, found: str, remedy: str) -> ClipFinding:
-    return ClipFinding(msgspec.structs.replace(entry, unreadable=f"{found}. {remedy}"), why=found)
-
-
-def _told(entry: ClipEntry, facts: ClipFacts, verdict: Identification) -> ClipFinding:
-    if entry.encoding is not None:
-        return ClipFinding(entry, facts, verdict, settled=True)
-    likely = ", ".join(f"{n} {share:.0%}" for n, share in verdict.candidates[:3]) or "nothing fits"
-    best = verdict.candidates[0][0] if verdict.candidates else "NAME"
-    why = f"not sure ({likely}): say it with --encoding {entry.id}={best}"
-    return ClipFinding(entry, facts, verdict, why=why)
-
-
-def _as_said(finding: ClipFinding, chosen: Mapping[str, Encoding]) -> ClipFinding:
-    """A finding with the encoding that a person named; the file's own matrix and range are kept."""
-    encoding = chosen.get(finding.clip.id)
-    if encoding is None:
-        return finding
-    if finding.facts is None or finding.identification is None:
-        raise UsageError(
-            finding.clip.id, f"it is no clip ({finding.why})", "Name an encoding for clips only"
-        )
-    entry = msgspec.structs.replace(
-        finding.clip,
-        encoding=_with_own_range(encoding, finding),
-        encoding_by="person",
-        confidence=1.0,
-    )
-    return _told(entry, finding.facts, finding.identification)
-
-
-def _with_own_range(encoding: Encoding, finding: ClipFinding) -> Encoding:
-    assert finding.facts is not None
-    for tags in (finding.facts.bitstream_tags, finding.facts.container_tags):
+def _with_own_range(encoding: Encoding, facts: ClipFacts) -> Encoding:
+    for tags in (facts.bitstream_tags, facts.container_tags):
         if tags.full_range is not None:
             return msgspec.structs.replace(encoding, range="full" if tags.full_range else "narrow")
     return encoding
 
 
-def _updated(shoot: Shoot, card: CardEntry, clips: list[ClipEntry]) -> Shoot:
-    """The document with this card's clips as they are now, other cards' untouched."""
-    cards = (*(c for c in shoot.cards if c.name != card.name), card)
-    others = (c for c in shoot.clips if c.card != card.name)
-    return msgspec.structs.replace(shoot, cards=cards, clips=(*others, *clips))
+def _finding(entry: ClipEntry, one: _Looked) -> ClipFinding:
+    verdict = one.verdict
+    if verdict is None:
+        return ClipFinding(entry, why=one.error)
+    if entry.encoding is not None:
+        return ClipFinding(entry, one.facts, verdict, settled=True)
+    likely = ", ".join(f"{n} {share:.0%}" for n, share in verdict.candidates[:3]) or "nothing fits"
+    best = verdict.candidates[0][0] if verdict.candidates else "NAME"
+    why = f"not sure ({likely}): say it with --encoding {entry.id}={best}"
+    return ClipFinding(entry, one.facts, verdict, why=why)

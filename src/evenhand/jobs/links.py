@@ -1,4 +1,4 @@
-"""Comparing the clips of a shoot two by two, each pair once: what came out is kept in the cache."""
+"""Comparing the clips of a shoot two by two, each pair once: what came out is remembered."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import msgspec
 
 from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import KIND, Looked, digest, recalled
+from evenhand.jobs.views import KIND, Looked, digest
 from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import evenness
 from evenhand.measure.pairs import compared, pairs, promising
-from evenhand.shoot.cache import Cache
+from evenhand.shoot.measurements import Measurements
 
 # Raise it whenever two clips would be compared otherwise: what was kept is then measured anew.
 VERSION = 3
@@ -28,31 +28,33 @@ class _KeptEvenness(msgspec.Struct, frozen=True):
     evenness: Evenness
 
 
-def links_of(cache: Cache, looked: Sequence[Looked], progress: Progress) -> tuple[Link, ...]:
+def links_of(
+    measurements: Measurements, looked: Sequence[Looked], progress: Progress
+) -> tuple[Link, ...]:
     """Every pair of clips that had a common view, accepted or not, as `find_links` has them."""
     by_id = {one.view.id: one for one in looked}
     number = {one.view.id: place for place, one in enumerate(looked, 1)}
     links: list[Link] = []
     for a, b, near in pairs([one.view for one in looked]):
         progress(Step("match", a.id, number[a.id], len(looked)))
-        match = _match(cache, by_id[a.id], by_id[b.id], near)
+        match = _match(measurements, by_id[a.id], by_id[b.id], near)
         links += [Link(a.id, b.id, match)] if match is not None else []
     return tuple(links)
 
 
-def _match(cache: Cache, a: Looked, b: Looked, near: bool) -> Match | None:
+def _match(measurements: Measurements, a: Looked, b: Looked, near: bool) -> Match | None:
     pair = digest(b.source.fingerprint, a.source.key, b.source.key)
     kind = f"{KIND} pair {VERSION} {pair}"
-    kept = recalled(cache, a.source.fingerprint, kind, _KeptPair)
+    kept = measurements.recall(a.source.fingerprint, kind, _KeptPair)
     if kept is None:
         link = compared(a.view, b.view) if near or promising(a.view, b.view) else None
         kept = _KeptPair(link.match if link is not None else None)
-        cache.put(a.source.fingerprint, kind, msgspec.msgpack.encode(kept))
+        measurements.keep(a.source.fingerprint, kind, kept)
     return kept.match
 
 
 def evenness_of(
-    cache: Cache,
+    measurements: Measurements,
     place: Place,
     decisions: Sequence[LevelDecision],
     looked: Sequence[Looked],
@@ -66,9 +68,9 @@ def evenness_of(
     unnamed = [msgspec.structs.replace(d, place="", why=(), would_change=()) for d in mine]
     kind = f"{KIND} evenness {VERSION} {digest(unnamed, inside, keys)}"
     reference = sources[place.reference].fingerprint
-    kept = recalled(cache, reference, kind, _KeptEvenness)
+    kept = measurements.recall(reference, kind, _KeptEvenness)
     if kept is None:
         views: dict[str, ClipView] = {one.view.id: one.view for one in looked}
         kept = _KeptEvenness(evenness(mine, views, links))
-        cache.put(reference, kind, msgspec.msgpack.encode(kept))
+        measurements.keep(reference, kind, kept)
     return msgspec.structs.replace(kept.evenness, place=place.name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import msgspec
@@ -24,8 +24,9 @@ from evenhand.jobs.looks import (
 from evenhand.luts.declared import Declared
 from evenhand.measure.looks.kind import LookKind, look_kind
 from evenhand.measure.looks.place import Placing, check_declared
-from evenhand.shoot import store
+from evenhand.shoot import history, store
 from evenhand.shoot.document import ClipEntry, LookEntry, Shoot
+from evenhand.shoot.history import Origin
 
 
 class LookLine(msgspec.Struct, frozen=True):
@@ -97,16 +98,17 @@ def use_look(
     *,
     declared: Declared | None = None,
     effects: bool = False,
+    keep: Collection[str] = (),
+    by: Origin | None = None,
 ) -> LookUsed:
-    """Put a look on clips (all readable ones if none is named) and save; None takes it off.
+    """Put a look on clips (all if none is named) and save; None takes it off.
 
-    `effects` asks for its halation and grain too. The shoot keeps a copy of it. Raises UsageError
+    `effects` asks for its halation and grain too; clips (ids) in `keep` stay as they are. The shoot
+    keeps a copy of it. Raises UsageError
     for a clip that does not exist and for a look that was not made for the output transform of a
     clip, LookMisplacedError where its values say that it would land in the wrong place.
     """
-    shoot = store.load(folder)
-    chosen = [shoot.clip(c) for c in clips] if clips else list(shoot.readable())
-    use, facts = None, None
+    use, facts, entry = None, None, None
     if found is not None:
         facts = facts_of(found, declared)
         if facts.placing.verdict == "disagrees":
@@ -116,17 +118,38 @@ def use_look(
                 found.name, "it has neither halation nor grain", "Use it without --effects"
             )
         use = LookUse(found.name, strength, found.digest, effects)
-        shoot = _with_entry(shoot, keep_look(folder, found))
-    changed = [msgspec.structs.replace(clip, look=use) for clip in chosen]
-    looks = ShootLooks(folder, shoot)
-    for clip in changed:
-        if use is not None and clip.encoding is not None:
-            exact_transform(
-                shoot.grade(clip), looks
-            )  # refuses one not made for this output transform
-    shoot = _swept(shoot.with_clips(*changed))
-    store.save(folder, shoot)
-    return LookUsed(tuple(changed), facts, look_notices(shoot))
+        entry = keep_look(folder, found)
+
+    def edit(shoot: Shoot) -> Shoot:
+        shoot = _with_entry(shoot, entry) if entry is not None else shoot
+        changed = [msgspec.structs.replace(clip, look=use) for clip in _chosen(shoot, clips, keep)]
+        looks = ShootLooks(folder, shoot)
+        for clip in changed:
+            if use is not None and clip.encoding is not None:
+                exact_transform(shoot.grade(clip), looks)  # refuses one for another display
+        return _swept(shoot.with_clips(*changed))
+
+    shoot = store.change(folder, by or Origin("look use"), edit)
+    return LookUsed(tuple(_chosen(shoot, clips, keep)), facts, look_notices(shoot))
+
+
+def chosen_by_person(folder: Path) -> tuple[str, ...]:
+    """The clips (ids) whose look a person chose after `run` last put one on them."""
+    shoot = store.load(folder)
+    done, _ = history.steps(history.read(folder, shoot.revision))
+    by = {
+        edit.at[1]: change.by
+        for step in done
+        for change in step.changes
+        for edit in change.edits
+        if edit.at[0] == "clips" and edit.at[2:] == ("look",)
+    }
+    return tuple(c.id for c in shoot.clips if c.id in by and by[c.id].verb != "run")
+
+
+def _chosen(shoot: Shoot, names: Sequence[str], keep: Collection[str]) -> list[ClipEntry]:
+    chosen = [shoot.clip(name) for name in names] if names else list(shoot.usable())
+    return [clip for clip in chosen if clip.id not in keep]
 
 
 def _with_entry(shoot: Shoot, entry: LookEntry) -> Shoot:

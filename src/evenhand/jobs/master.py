@@ -34,8 +34,11 @@ from evenhand.media.records import ClipFacts
 from evenhand.media.sound import plan_sound
 from evenhand.media.spec import MasterSpec, load_spec, plan_picture
 from evenhand.media.target import check_target, made_folder
-from evenhand.shoot import store
-from evenhand.shoot.document import ClipEntry, MasterCheck, MasterEntry, Shoot
+from evenhand.shoot import store, whereabouts
+from evenhand.shoot.document import ClipEntry, Shoot
+from evenhand.shoot.history import Origin
+from evenhand.shoot.masters import MasterCheck, MasterEntry, keep_master, masters_of
+from evenhand.shoot.measurements import Measurements
 
 
 class Undone(msgspec.Struct, frozen=True):
@@ -71,7 +74,9 @@ class MasterOptions:
     overwrite: bool = False
 
 
-def master(folder: Path, options: MasterOptions, progress: Progress = silent) -> MasterResult:
+def master(
+    folder: Path, options: MasterOptions, progress: Progress = silent, by: Origin | None = None
+) -> MasterResult:
     """Make the masters of a shoot; goes on where an earlier run stopped.
 
     A clip that cannot be mastered is told in `undone` and the others go on. A master that is there
@@ -79,8 +84,11 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     """
     shoot = store.load(folder)
     specs = [load_spec(name) for name in options.specs]
-    clips = [shoot.clip(name) for name in options.clips] or list(shoot.readable())
+    clips = [shoot.clip(name) for name in options.clips] or [
+        clip for clip in shoot.usable() if not clip.left_out
+    ]
     options = replace(options, to=made_folder(options.to))
+    shoot = _with_folder(folder, options.to, by or Origin("master"))
     looks = ShootLooks(folder, shoot)
     made: list[MasterEntry] = []
     kept: list[MasterEntry] = []
@@ -90,13 +98,13 @@ def master(folder: Path, options: MasterOptions, progress: Progress = silent) ->
     for number, (spec, clip) in enumerate(product(specs, clips), 1):
         step = Step("master", f"{clip.id} {spec.name}", number, len(specs) * len(clips))
         try:
-            done = _already(shoot, clip, spec, options)
+            done = _already(folder, shoot, clip, spec, options)
             if done is not None:
                 kept.append(done)
                 continue
-            entry = _one(shoot, looks, clip, spec, options, _Teller(step, progress))
-            shoot = _recorded(folder, entry)
-            made.append(entry)
+            entry = _one(folder, shoot, looks, clip, spec, options, _Teller(step, progress))
+            with Measurements(folder) as measurements:
+                made.append(keep_master(measurements, folder, clip, entry))
         except NameTakenError as error:
             undone.append(Undone(clip.id, spec.name, str(error)))
         except (TargetError, UsageError):
@@ -119,13 +127,17 @@ class _Teller:
         self.progress(replace(self.step, job=job, done=done, total=total))
 
 
-def _recorded(folder: Path, entry: MasterEntry) -> Shoot:
-    """The shoot with a master in it, saved at once: what is done stays done."""
-    shoot = store.load(folder)
-    others = (m for m in shoot.masters if (m.clip, m.path) != (entry.clip, entry.path))
-    shoot = msgspec.structs.replace(shoot, masters=(*others, entry))
-    store.save(folder, shoot)
-    return shoot
+def _with_folder(folder: Path, to: Path, by: Origin) -> Shoot:
+    """The shoot, which knows from now on that masters lie in a folder."""
+    entry = whereabouts.folder_entry(to, folder)
+
+    def edit(shoot: Shoot) -> Shoot:
+        others = tuple(f for f in shoot.master_folders if f.path != entry.path)
+        if entry in shoot.master_folders:
+            return shoot
+        return msgspec.structs.replace(shoot, master_folders=(*others, entry))
+
+    return store.change(folder, by, edit)
 
 
 def target_name(clip: ClipEntry, spec: MasterSpec) -> str:
@@ -134,7 +146,7 @@ def target_name(clip: ClipEntry, spec: MasterSpec) -> str:
 
 
 def _already(
-    shoot: Shoot, clip: ClipEntry, spec: MasterSpec, options: MasterOptions
+    folder: Path, shoot: Shoot, clip: ClipEntry, spec: MasterSpec, options: MasterOptions
 ) -> MasterEntry | None:
     """The record of a master that is still what it was, of the same grade, spec and quality."""
     if clip.encoding is None:
@@ -142,24 +154,28 @@ def _already(
     digest = grade_digest(shoot.grade(clip))
     quality = options.quality or spec.default_quality
     target = options.to / target_name(clip, spec)
-    for entry in shoot.masters:
-        same = (entry.clip, entry.spec, entry.quality) == (clip.id, spec.name, quality)
-        if same and Path(entry.path) == target.absolute() and entry.grade == digest:
+    with Measurements(folder) as measurements:
+        known = list(masters_of(measurements, folder, clip))
+    for entry, path in known:
+        same = (entry.spec, entry.quality) == (spec.name, quality)
+        if same and path == target.absolute() and entry.grade == digest:
             there = target.is_file() and target.stat().st_size == entry.bytes
             return entry if there else None
     return None
 
 
-def _ours(shoot: Shoot, target: Path) -> bool:
+def _ours(folder: Path, clip: ClipEntry, target: Path) -> bool:
     """Whether the file under the target's name is a master of this shoot, as it was written."""
-    return any(
-        Path(entry.path) == target.absolute() and target.stat().st_size == entry.bytes
-        for entry in shoot.masters
-        if target.is_file()
-    )
+    with Measurements(folder) as measurements:
+        return any(
+            path == target.absolute() and target.stat().st_size == entry.bytes
+            for entry, path in masters_of(measurements, folder, clip)
+            if target.is_file()
+        )
 
 
 def _one(
+    folder: Path,
     shoot: Shoot,
     looks: FindLook,
     clip: ClipEntry,
@@ -171,7 +187,7 @@ def _one(
     began = time.monotonic()
     grade = shoot.grade(clip)
     _same_kind(clip, grade, spec)
-    path = store.original(shoot, clip)
+    path = whereabouts.original(shoot, clip, folder)
     facts = probe(path)
     if facts.damage and not options.allow_damaged:
         raise ClipError(
@@ -182,7 +198,7 @@ def _one(
     timing = conform(facts.times, spec.frame_rate, Fraction(facts.time_base))
     order = _order(path, facts, spec, timing, options.quality)
     target = options.to / target_name(clip, spec)
-    overwrite = options.overwrite or _ours(shoot, target)
+    overwrite = options.overwrite or _ours(folder, clip, target)
     check_target(target, overwrite=overwrite, needs=room_needed(order))
     told(0, order.frames)
     steadying = grade.levelling.steadying

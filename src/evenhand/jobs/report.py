@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,13 +21,14 @@ from evenhand.errors import EvenhandError, UsageError
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
 from evenhand.jobs.identification import remembered_identification
+from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.skin import faces_missing, faces_skin
 from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
-from evenhand.measure.findings import light_told, remarks, warnings
+from evenhand.measure.findings import Findings, light_told, remarks, warnings
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.identity.evidence import Identification
 from evenhand.measure.scopes import measure_scopes
@@ -34,9 +36,10 @@ from evenhand.media.analysis import seconds_of, shot_and_steadied
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts
 from evenhand.media.target import check_target
-from evenhand.shoot import store
-from evenhand.shoot.cache import Cache
-from evenhand.shoot.document import ClipEntry, MasterEntry, Shoot
+from evenhand.shoot import store, whereabouts
+from evenhand.shoot.document import ClipEntry, Shoot
+from evenhand.shoot.masters import MasterEntry, masters_of
+from evenhand.shoot.measurements import Measurements
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.saying import said
 
@@ -64,16 +67,28 @@ def report(
     target = to or folder / "report.html"
     check_target(target, overwrite=True)
     known = _truth(truth)
-    clips = shoot.readable()
-    looks = ShootLooks(folder, shoot)
+    clips = shoot.usable()
     told = []
-    with Cache(folder) as cache:
+    with Measurements(folder) as measurements:
+        levels = remembered_levels(measurements, folder, shoot, progress)
+        known_of = _Known(folder, shoot, ShootLooks(folder, shoot), levels, measurements)
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
-            told.append(_clip(cache, shoot, looks, clip))
-    page = report_html(_page(shoot, told, known)).encode()
+            told.append(_clip(known_of, clip))
+    page = report_html(_page(shoot, levels, told, known)).encode()
     write_whole(target, page)
     return ReportResult(str(target), len(page), len(clips))
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the page is made from: decisions, what led to them, and what was measured and made."""
+
+    folder: Path
+    shoot: Shoot
+    looks: FindLook
+    levels: Levels
+    measurements: Measurements
 
 
 def _truth(path: Path | None) -> Mapping[str, Any] | None:
@@ -94,9 +109,9 @@ def _truth(path: Path | None) -> Mapping[str, Any] | None:
 
 
 def _page(
-    shoot: Shoot, clips: list[model.ClipReport], truth: Mapping[str, Any] | None
+    shoot: Shoot, levels: Levels, clips: list[model.ClipReport], truth: Mapping[str, Any] | None
 ) -> model.ReportModel:
-    decisions = [clip.decision for clip in shoot.readable() if clip.decision is not None]
+    even = {record.place: record for record in levels.evenness}
     today = datetime.now().astimezone()
     return model.ReportModel(
         shoot=shoot.name,
@@ -109,18 +124,18 @@ def _page(
                 name=place.name,
                 clips=place.clips,
                 reference=place.reference,
-                evenness=place.evenness,
+                evenness=even.get(place.name),
                 note=f"Reference {place.reference}: {said(place.why_reference)}.",
             )
-            for place in shoot.places
+            for place in levels.places
         ),
         unreadable=tuple(
-            model.UnreadableFile(clip.path, clip.unreadable)
+            model.UnreadableFile(clip.path, said(clip.trouble))
             for clip in shoot.clips
-            if clip.unreadable is not None
+            if clip.state == "unreadable"
         ),
         notes=_notes(shoot),
-        truth=score(decisions, truth) if truth is not None else (),
+        truth=score(levels.decisions, truth) if truth is not None else (),
     )
 
 
@@ -129,27 +144,27 @@ def _notes(shoot: Shoot) -> tuple[str, ...]:
     return (*unchecked, *look_notices(shoot))
 
 
-def _clip(cache: Cache, shoot: Shoot, looks: FindLook, clip: ClipEntry) -> model.ClipReport:
+def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
+    found = known.levels.findings.get(clip.id)
     base = model.ClipReport(
         id=clip.id,
         file=clip.path,
-        levelling=clip.decision,
+        levelling=known.levels.decision(clip.id),
         adjustment=tuple(
             model.Figure(name.capitalize(), value) for name, value in adjusted(clip.adjustment)
         ),
-        masters=tuple(_master(m) for m in shoot.masters if m.clip == clip.id),
-        notes=(*light_told(clip.findings), *remarks(clip.findings)) if clip.findings else (),
-        warnings=(f"damaged: {clip.damaged}",) if clip.damaged else (),
+        masters=tuple(_master(m) for m, _ in masters_of(known.measurements, known.folder, clip)),
+        notes=(*light_told(found), *remarks(found)) if found else (),
     )
     try:
-        base = msgspec.structs.replace(base, look=_look(clip, looks))
-        path = store.original(shoot, clip)
-        facts = remembered_facts(cache, clip.fingerprint, path)
-        verdict = remembered_identification(cache, clip.fingerprint, path, facts)
+        base = msgspec.structs.replace(base, look=_look(clip, known.looks))
+        path = whereabouts.original(known.shoot, clip, known.folder)
+        facts = remembered_facts(known.measurements, clip.fingerprint, path)
+        verdict = remembered_identification(known.measurements, clip.fingerprint, path, facts)
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
         )
-        return _with_pictures(base, shoot, looks, clip, (path, facts)) if clip.encoding else base
+        return _with_pictures(base, known, clip, (path, facts)) if clip.encoding else base
     except EvenhandError as error:
         return msgspec.structs.replace(base, warnings=(*base.warnings, str(error)))
 
@@ -167,6 +182,7 @@ def _with_facts(base: model.ClipReport, facts: ClipFacts) -> model.ClipReport:
         duration=facts.duration,
         sound="; ".join(kinds) or "no sound",
         notes=(*base.notes, *_hidden(facts)),
+        warnings=(f"damaged: {'; '.join(facts.damage)}",) if facts.damage else (),
     )
 
 
@@ -190,21 +206,19 @@ def _identification(clip: ClipEntry, verdict: Identification) -> model.Identific
 
 
 def _with_pictures(
-    base: model.ClipReport,
-    shoot: Shoot,
-    looks: FindLook,
-    clip: ClipEntry,
-    original: tuple[Path, ClipFacts],
+    base: model.ClipReport, known: _Known, clip: ClipEntry, original: tuple[Path, ClipFacts]
 ) -> model.ClipReport:
     path, facts = original
-    grade = shoot.grade(clip)
+    looks = known.looks
+    grade = known.shoot.grade(clip)
+    found = known.levels.findings.get(clip.id)
     [frame] = sample(path, facts, [SHOWN])
     steadying = grade.levelling.steadying
     signal, steady = shot_and_steadied(frame, facts, grade.encoding, LONGEST, steadying)
     after = exact_transform(grade, looks)(steady).astype(np.float32)
     output = output_encoding(grade.output_transform)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
-    mine = [m for m in shoot.masters if m.clip == clip.id]
+    mine = [m for m, _ in masters_of(known.measurements, known.folder, clip)]
     skin = faces_skin(path, facts, grade, clip.id, looks)
     shown = (seconds_of(frame, facts), signal)
     return msgspec.structs.replace(
@@ -212,8 +226,8 @@ def _with_pictures(
         shown_at=f"{shown[0]:.2f} s",
         output_transform=OUTPUT_TRANSFORMS[grade.output_transform].title,
         compiled=mine[-1].compiled if mine else None,
-        ends=clip.findings.ends if clip.findings else ends_over_time([shown], grade.encoding),
-        ends_notes=_ends_notes(clip),
+        ends=found.ends if found else ends_over_time([shown], grade.encoding),
+        ends_notes=_ends_notes(clip, found),
         skin=skin.check,
         skin_note="" if faces_missing() else skin.why_none,  # told once for the whole page
         before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
@@ -223,11 +237,9 @@ def _with_pictures(
     )
 
 
-def _ends_notes(clip: ClipEntry) -> tuple[str, ...]:
+def _ends_notes(clip: ClipEntry, found: Findings | None) -> tuple[str, ...]:
     """What levelling and a person's exposure together cannot restore, or bring to light."""
-    if clip.findings is None:
-        return ()
-    return warnings(clip.findings, clip.levelling.stops + clip.adjustment.exposure)
+    return warnings(found, clip.levelling.stops + clip.adjustment.exposure) if found else ()
 
 
 def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:

@@ -181,7 +181,7 @@ def _pairs(shoot: Shoot, findings: Sequence[SkinFinding]) -> tuple[SkinPair, ...
     checks = [f.check for f in findings if f.check is not None]
     pairs = []
     for a, b in combinations(checks, 2):
-        place = shoot.clip(a.clip).place
-        if place is not None and place == shoot.clip(b.clip).place:
+        place = shoot.place_of(a.clip)
+        if place is not None and b.clip in place.clips:
             pairs.append(compare(a, b))
     return tuple(pair for pair in pairs if pair is not None)

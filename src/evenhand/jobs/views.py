@@ -1,4 +1,4 @@
-"""What levelling measures of one clip, kept in the cache so that it is measured once.
+"""What levelling measures of one clip, remembered so that it is measured once.
 
 Kept is what decisions are made from. The frames themselves are not: they are decoded again where
 two clips have to be compared that were not compared before.
@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar, overload
+from typing import Any, overload
 
 import msgspec
 import numpy as np
@@ -38,9 +38,9 @@ from evenhand.measure.whites import off_neutral
 from evenhand.media.analysis import LONGEST, seconds_of, signal_of
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts
-from evenhand.shoot.cache import Cache
+from evenhand.shoot.measurements import Measurements
 
-KIND = "level"  # what all measurements of levelling begin with in the cache
+KIND = "level"  # what all measurements of levelling begin with in the measurement database
 # Raise it whenever a clip would be measured otherwise: what was kept is then measured anew.
 VERSION = 3
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
@@ -51,7 +51,6 @@ _FIRST_CAMERA = 631_152_000.0  # 1990: an earlier date is a clock that was never
 
 Signal = NDArray[np.float32]
 Frames = list[tuple[float, Signal]]
-Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,28 +110,28 @@ def digest(*parts: Any) -> str:
 
 
 class Looker:
-    """Looks at clips, and remembers: in the cache what is small, in memory the latest frames."""
+    """Looks at clips, and remembers what is small for good, and the latest frames in memory."""
 
-    def __init__(self, cache: Cache) -> None:
-        self._cache = cache
+    def __init__(self, measurements: Measurements) -> None:
+        self._measurements = measurements
         self._frames: OrderedDict[str, tuple[Features, ...]] = OrderedDict()
 
     def look(self, source: Source) -> Looked:
         """Everything of one clip. Raises ClipError where it cannot be decoded."""
         kind = f"{KIND} clip {VERSION} {source.key}"
-        kept = recalled(self._cache, source.fingerprint, kind, _Kept)
+        kept = self._measurements.recall(source.fingerprint, kind, _Kept)
         chart_kind = f"{KIND} chart {VERSION} {source.key}"
-        chart = recalled(self._cache, source.fingerprint, chart_kind, _KeptChart)
+        chart = self._measurements.recall(source.fingerprint, chart_kind, _KeptChart)
         wants_chart = source.use_charts and chart is None
         if kept is None or wants_chart:
             shot = Shots(source, wants_chart, kept.steadying if kept else None)
             if kept is None:
                 kept, shot = self._measured(source, shot)
-                self._cache.put(source.fingerprint, kind, msgspec.msgpack.encode(kept))
+                self._measurements.keep(source.fingerprint, kind, kept)
             if wants_chart:
                 found = chart_in(source.id, shot.large, source.encoding, kept.clip_level)
                 chart = _KeptChart(found)
-                self._cache.put(source.fingerprint, chart_kind, msgspec.msgpack.encode(chart))
+                self._measurements.keep(source.fingerprint, chart_kind, chart)
         return self._looked(source, kept, chart.chart if chart and source.use_charts else None)
 
     def _measured(self, source: Source, recorded: Shots) -> tuple[_Kept, Shots]:
@@ -173,10 +172,10 @@ class Looker:
     def _light(self, source: Source, level: float) -> SteadyingFinding:
         """What the clip's light does while it runs; this needs many of its frames."""
         kind = f"{KIND} light {VERSION} {digest(source.encoding, level)}"
-        kept = recalled(self._cache, source.fingerprint, kind, SteadyingFinding)
+        kept = self._measurements.recall(source.fingerprint, kind, SteadyingFinding)
         if kept is None:
             kept = find_steadying(source.path, source.facts, source.encoding, level)
-            self._cache.put(source.fingerprint, kind, msgspec.msgpack.encode(kept))
+            self._measurements.keep(source.fingerprint, kind, kept)
         return kept
 
     def _looked(self, source: Source, kept: _Kept, chart: ChartSample | None) -> Looked:
@@ -281,17 +280,6 @@ def _analysis(
         )
         for time, signal in signals
     ]
-
-
-def recalled(cache: Cache, fingerprint: str, kind: str, shape: type[Kept]) -> Kept | None:
-    """A measurement from the cache; one that is damaged is made again."""
-    content = cache.get(fingerprint, kind)
-    if content is None:
-        return None
-    try:
-        return msgspec.msgpack.decode(content, type=shape)
-    except msgspec.MsgspecError:
-        return None
 
 
 def created(facts: ClipFacts) -> float | None:

@@ -1,33 +1,52 @@
-"""The shoot document: what was found and decided, one readable JSON file.
+"""The shoot document: what a person or a rule decided, one readable JSON file.
 
-Measurements are not here: they live in the cache and can be made again at any time.
+Nothing that was measured or made is here: that lies in the measurement database, and comes back the
+same when it is lost. What is kept are facts and codes; they become sentences when they are shown.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
 import msgspec
 
-from evenhand.colourmath.encodings import Encoding, transfer_of
+from evenhand.colourmath.encodings import Encoding, is_display
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, OutputTransform
-from evenhand.grade.fidelity import CompileReport
-from evenhand.measure.decisions import Evenness, LevelDecision, Member
-from evenhand.measure.findings import Findings
+from evenhand.measure.decisions import Status
 from evenhand.reasons import Why
 
 FORMAT = "evenhand shoot"
-VERSION = 1
+VERSION = 2
+Refusable = Literal["chart", "grey_card"]
 
 
-class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
+class Levelled(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """By what a clip was levelled, and how sure that is.
+
+    `reference` is the clip that its place is matched to, `via` the clips that the match went
+    through, `confidence` a probability, the errors one standard error.
+    """
+
+    status: Status
+    reference: str = ""
+    via: tuple[str, ...] = ()
+    confidence: float = 0.0
+    stops_error: float = 0.0
+    mired_error: float = 0.0
+
+
+class ClipEntry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One file of a card and all that was decided about it.
 
     `id` is what a person types. `path` is relative to the card, with forward slashes. `fingerprint`
-    finds the file again when the drive comes back under another name. `unreadable` holds the reason
-    where the file is no clip; nothing else is then set.
+    finds the file again when the drive comes back under another name.
+
+    `state` is how the last scan found it: "away" where it was not on its card, "unreadable" with
+    the reasons in `trouble`. What was decided stays in every state. `left_out` keeps it out of
+    masters; `refused` is what levelling found in it and a person does not want used.
     """
 
     id: str
@@ -35,40 +54,32 @@ class ClipEntry(msgspec.Struct, frozen=True, kw_only=True):
     path: str
     bytes: int
     fingerprint: str
-    unreadable: str | None = None
-    damaged: str | None = None
-    created: str | None = None
+    state: Literal["here", "away", "unreadable"] = "here"
+    trouble: Why = ()
     encoding: Encoding | None = None
     encoding_by: Literal["evidence", "person"] | None = None
     confidence: float = 0.0
-    place: str | None = None
+    left_out: bool = False
+    refused: tuple[Refusable, ...] = ()
     levelling: Levelling = Levelling()
-    decision: LevelDecision | None = None
-    findings: Findings | None = None
+    levelled: Levelled | None = None
     adjustment: Adjustment = Adjustment()
     output_transform: OutputTransform | None = None
     look: LookUse | None = None
 
 
-class PlaceEntry(msgspec.Struct, frozen=True, kw_only=True):
-    """A place: its name, its clips by id, its reference clip, and who decided.
-
-    `by` says who put the clips into it, `named_by` who gave it its name. `members` says why each
-    clip belongs to it; `evenness` how alike they are, before and after.
-    """
+class PlaceEntry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A place: its name, its clips by id, its reference clip, and who decided each of these."""
 
     name: str
     clips: tuple[str, ...]
-    reference: str
-    why_reference: Why = ()
+    reference: str = ""
     by: Literal["measurement", "person"] = "measurement"
     named_by: Literal["measurement", "person"] = "measurement"
     reference_by: Literal["measurement", "person"] = "measurement"
-    members: tuple[Member, ...] = ()
-    evenness: Evenness | None = None
 
 
-class GreyEntry(msgspec.Struct, frozen=True):
+class GreyCardEntry(msgspec.Struct, frozen=True):
     """A grey card that a person pointed at: "25/2" seconds from the first frame, and fractions of
     the upright picture's width and height from the top left.
     """
@@ -79,20 +90,20 @@ class GreyEntry(msgspec.Struct, frozen=True):
     y: float
 
 
-class LevelWishes(msgspec.Struct, frozen=True):
+class LevelWishes(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a person wants of levelling: asked once, and kept until it is asked otherwise.
 
-    `keep_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
-    sets the white. `use_charts`: charts are looked for. `steady`: light that changes inside a clip
-    is evened out.
+    `leave_warmth` is the share 0..1 of the light's warmth that stays where a chart or a grey card
+    sets the white. `use_charts`: charts are looked for. `level_drift`: light that changes inside a
+    clip is evened out.
     """
 
-    keep_warmth: float = 0.0
+    leave_warmth: float = 0.0
     use_charts: bool = True
-    steady: bool = True
+    level_drift: bool = True
 
 
-class LookEntry(msgspec.Struct, frozen=True, kw_only=True):
+class LookEntry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A look in use, of which the shoot keeps a copy: `file` in its `looks` folder.
 
     `digest` is the SHA-256 of the look's content, by which a use finds it, `bytes` that of the
@@ -110,65 +121,55 @@ class LookEntry(msgspec.Struct, frozen=True, kw_only=True):
     correction: str | None = None
 
 
-class CardEntry(msgspec.Struct, frozen=True):
-    """A card: its name and where it was last seen."""
+class FolderEntry(msgspec.Struct, frozen=True, omit_defaults=True):
+    """A folder outside the shoot: where it was last seen, and how it lies from the shoot's folder.
 
-    name: str
-    path: str
-
-
-class MasterCheck(msgspec.Struct, frozen=True):
-    """One line of a master's verification."""
-
-    name: str
-    expected: str
-    found: str
-    ok: bool
-
-
-class MasterEntry(msgspec.Struct, frozen=True, kw_only=True):
-    """A master that was verified and handed over, and how it was made.
-
-    `grade` is the digest of the grade. `repeated` and `dropped` count frames of the conform,
-    `worst_time_error` (seconds) is how far a frame is shown from when it was shot, `lost` counts
-    frames that could not be decoded, `seconds` is how long it took. `settings` are the encoder's.
+    `beside` is empty where the two share no folder but the drive's root: moving one then says
+    nothing of the other.
     """
 
-    clip: str
-    spec: str
-    quality: str
     path: str
-    bytes: int
-    grade: str
-    frames: int
-    repeated: int
-    dropped: int
-    worst_time_error: float
-    lost: int
-    seconds: float
-    size: tuple[int, int]
-    settings: dict[str, str]
-    compiled: CompileReport
-    checks: tuple[MasterCheck, ...]
+    beside: str = ""
 
 
-class Shoot(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole document. `format` and `version` come first so that a reader can refuse early."""
+class CardEntry(msgspec.Struct, frozen=True, omit_defaults=True):
+    """A card: its name in the shoot and where it was last seen, as in FolderEntry."""
 
-    format: str = FORMAT
-    version: int = VERSION
     name: str
+    path: str
+    beside: str = ""
+
+
+class Shoot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The whole document. `format` and `version` come first so that a reader can refuse early.
+
+    `revision` counts changes. `master_folders` are where masters were written to: they are known
+    again there by what they carry in themselves.
+    """
+
+    format: str
+    version: int
+    name: str
+    revision: int = 0
     cards: tuple[CardEntry, ...] = ()
     clips: tuple[ClipEntry, ...] = ()
     places: tuple[PlaceEntry, ...] = ()
-    greys: tuple[GreyEntry, ...] = ()
+    grey_cards: tuple[GreyCardEntry, ...] = ()
     wishes: LevelWishes = LevelWishes()
     looks: tuple[LookEntry, ...] = ()
-    masters: tuple[MasterEntry, ...] = ()
+    master_folders: tuple[FolderEntry, ...] = ()
 
-    def readable(self) -> tuple[ClipEntry, ...]:
-        """The entries that are clips."""
-        return tuple(clip for clip in self.clips if clip.unreadable is None)
+    def usable(self) -> tuple[ClipEntry, ...]:
+        """The entries that are clips, whether their card is here or away."""
+        return tuple(clip for clip in self.clips if clip.state != "unreadable")
+
+    def levellable(self) -> tuple[ClipEntry, ...]:
+        """The clips that are here and whose encoding is settled."""
+        return tuple(c for c in self.clips if c.state == "here" and c.encoding is not None)
+
+    def place_of(self, clip: str) -> PlaceEntry | None:
+        """The place that a clip (id) belongs to."""
+        return next((place for place in self.places if clip in place.clips), None)
 
     def clip(self, name: str) -> ClipEntry:
         """The clip that a person names: its id, file name or path on the card, or the file's path.
@@ -177,7 +178,10 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
 
         Raises UsageError with the nearest names.
         """
-        exact = [c for c in self.clips if name in (c.id, c.path)]
+        for clip in self.clips:
+            if clip.id == name:
+                return clip
+        exact = [c for c in self.clips if name == c.path]
         loose = [
             c
             for c in self.clips
@@ -231,10 +235,15 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True):
     def _output_transform(self, clip: ClipEntry) -> OutputTransform:
         """The output transform where nobody chose one.
 
-        A place that holds any scene-referred clip is rendered in one way, or its clips could not
+        A place that holds any scene-referred clip is converted in one way, or its clips could not
         match; a place of display-referred clips alone keeps the tone they already carry.
         """
-        mates = [c.encoding for c in self.clips if c.place and c.place == clip.place and c.encoding]
-        mates = mates or ([clip.encoding] if clip.encoding else [])
-        display = all(transfer_of(encoding).kind == "display" for encoding in mates)
-        return "plain-sdr" if display else "aces2-sdr"
+        place = self.place_of(clip.id)
+        inside: Collection[str] = place.clips if place is not None else (clip.id,)
+        encodings = [c.encoding for c in self.clips if c.id in inside and c.encoding]
+        return "plain-sdr" if all(is_display(e) for e in encodings) else "aces2-sdr"
+
+
+def empty(name: str) -> Shoot:
+    """A shoot of which nothing is known yet."""
+    return Shoot(format=FORMAT, version=VERSION, name=name)

@@ -8,14 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from difflib import get_close_matches
-from typing import Literal
 
 import msgspec
 
 from evenhand.errors import UsageError
 from evenhand.shoot.document import PlaceEntry, Shoot
-
-Word = Literal["places", "references", "greys"]
 
 
 def place_named(shoot: Shoot, name: str) -> PlaceEntry:
@@ -89,28 +86,6 @@ def split(shoot: Shoot, name: str, clips: Sequence[str], new: str | None = None)
     if fresh in names:
         raise UsageError(fresh, "another place has this name", "Choose another name")
     return put(shoot, fresh, clips)
-
-
-def forgotten(shoot: Shoot, words: Collection[Word], clips: Collection[str] = ()) -> Shoot:
-    """Take back what a person said: of the places, references and grey cards of these clips (ids).
-
-    Without clips, of all of them.
-    """
-    places = []
-    for entry in shoot.places:
-        touched = not clips or any(c in clips for c in entry.clips)
-        if "places" in words and touched and "person" in (entry.by, entry.named_by):
-            # Without a name, so that it is grouped and numbered anew; the reference stays said.
-            entry = msgspec.structs.replace(
-                entry, name="", by="measurement", named_by="measurement"
-            )
-        if "references" in words and (not clips or entry.reference in clips):
-            entry = msgspec.structs.replace(entry, reference_by="measurement")
-        places.append(entry)
-    greys = shoot.greys
-    if "greys" in words:
-        greys = tuple(g for g in greys if clips and g.clip not in clips)
-    return msgspec.structs.replace(shoot, places=tuple(places), greys=greys)
 
 
 def _checked_name(name: str) -> None:
