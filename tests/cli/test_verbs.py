@@ -166,7 +166,8 @@ def test_a_grey_card_is_remembered_until_it_is_forgotten(
         return json.loads(call("level", *words, "--json").out)["decisions"][0]["stops"]
 
     pointed, again = stops("--grey", "A001@0s,0.5,0.5"), stops()
-    forgotten = stops("--forget", "greys")
+    call("forget", "grey-card")
+    forgotten = stops()
 
     assert pointed == pytest.approx(1.0, abs=0.02)
     assert again == pointed
