@@ -322,5 +322,5 @@ def test_light_that_pumps_is_evened_out_first_and_left_where_a_person_says_so(
     left = level(folder, LevelOptions(steady=False))
 
     assert store.load(folder).clip("P1").levelling.steadying is None
-    assert [(c.what, c.after) for c in left.changes] == [("light inside the clip", "left as shot")]
+    assert [(c.what, c.after) for c in left.changes] == [("drift", False)]
     assert level(folder, LevelOptions(again=True)).changes == ()  # the word is kept
