@@ -10,17 +10,18 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
+from evenhand.colourmath.encodings import Encoding
 from evenhand.errors import UsageError
 from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
 from evenhand.jobs.originals import original_and_facts
-from evenhand.jobs.views import KIND, digest
 from evenhand.measure.decisions import GreySample
 from evenhand.media.analysis import signal_at
+from evenhand.media.records import ClipFacts
 from evenhand.shoot.document import GreyCardEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.reading import Reading
 
-VERSION = 1
 GREY_BOX = 0.012  # of the picture's width: the side of a grey sample
 
 
@@ -32,6 +33,9 @@ class GreyPoint:
     time: Fraction
     x: float
     y: float
+
+
+GREY = Reading("grey card", 1, GreySample, ("evenhand.jobs.greys:_measured",))
 
 
 def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
@@ -62,11 +66,23 @@ def grey_sample(
     """The light of a grey card, once the clip is steadied; measured once."""
     clip = shoot.clip(entry.clip)
     encoding = shoot.grade(clip).encoding
-    kind = f"{KIND} grey {VERSION} {digest(entry, encoding, steadying)}"
-    kept = measurements.recall(clip.fingerprint, kind, GreySample)
-    if kept is not None:
-        return msgspec.structs.replace(kept, clip=clip.id)
-    path, facts = original_and_facts(folder, shoot, clip)
+    where = (entry.seconds, entry.x, entry.y)
+
+    def make() -> GreySample:
+        path, facts = original_and_facts(folder, shoot, clip)
+        return _measured(path, facts, encoding, entry, steadying)
+
+    kept = GREY.of(measurements, clip.fingerprint, make, where, encoding, steadying)
+    return msgspec.structs.replace(kept, clip=clip.id)
+
+
+def _measured(
+    path: Path,
+    facts: ClipFacts,
+    encoding: Encoding,
+    entry: GreyCardEntry,
+    steadying: Steadying | None,
+) -> GreySample:
     signal = signal_at(path, facts, encoding, Fraction(entry.seconds), steadying)
     height, width = signal.shape[:2]
     half = max(2, round(GREY_BOX * width / 2))
@@ -78,6 +94,4 @@ def grey_sample(
     spread = 1.4826 * float(np.median(np.abs(logs - np.median(logs))))
     clipped = bool((box.max(axis=-1) >= 0.98).mean() > 0.01)
     r, g, b = (float(v) for v in median)
-    found = GreySample(clip.id, (r, g, b), spread, clipped)
-    measurements.keep(clip.fingerprint, kind, found)
-    return found
+    return GreySample(entry.clip, (r, g, b), spread, clipped)

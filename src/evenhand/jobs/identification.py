@@ -11,22 +11,22 @@ from evenhand.measure.identity.tags import TagSigns, known_matrix, resolve
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts, ColourTags
 from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.reading import Reading
 
 SHARES = (0.1, 0.5, 0.9)  # of the clip's length: the pictures that are looked at
-# Raise it whenever the same clip would be judged otherwise: kept verdicts are then made anew.
-VERSION = 2
-_KIND = f"identification {VERSION}"
+IDENTIFICATION = Reading(
+    "identification",
+    2,
+    Identification,
+    ("evenhand.jobs.identification:signs_of", "evenhand.measure.identity.evidence:identify"),
+)
 
 
 def remembered_identification(
     measurements: Measurements, fingerprint: str, path: Path, facts: ClipFacts
 ) -> Identification:
     """The verdict on a clip, recalled where it was kept. Raises ClipError as decoding does."""
-    verdict = measurements.recall(fingerprint, _KIND, Identification)
-    if verdict is None:
-        verdict = identify(signs_of(path, facts))
-        measurements.keep(fingerprint, _KIND, verdict)
-    return verdict
+    return IDENTIFICATION.of(measurements, fingerprint, lambda: identify(signs_of(path, facts)))
 
 
 def signs_of(path: Path, facts: ClipFacts) -> Signs:

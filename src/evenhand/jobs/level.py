@@ -12,9 +12,8 @@ from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Levelling, Steadying
 from evenhand.jobs.changes import Change, changes
 from evenhand.jobs.greys import GreyPoint, with_greys
-from evenhand.jobs.levels import Failure, Levels, keep_levels, worked_out
+from evenhand.jobs.levels import Failure, Levels, forget_levels, keep_levels, worked_out
 from evenhand.jobs.progress import Progress, silent
-from evenhand.jobs.views import KIND
 from evenhand.measure.decisions import Evenness, LevelDecision, Place
 from evenhand.measure.findings import Findings, light_told, remarks, warnings
 from evenhand.measure.levelling import grey_refusal
@@ -123,8 +122,7 @@ def level(
     with Measurements(folder) as measurements:
         clips = shoot.levellable()
         if options.again:
-            for clip in clips:
-                measurements.forget(clip.fingerprint, KIND)
+            forget_levels(measurements, clips)
         references = [shoot.clip(name).id for name in options.references]
         levels = worked_out(measurements, folder, shoot, clips, references, progress)
         if not options.dry_run:

@@ -13,11 +13,11 @@ import msgspec
 
 from evenhand.errors import EvenhandError
 from evenhand.grade.document import Steadying
-from evenhand.jobs.greys import grey_sample
-from evenhand.jobs.links import evenness_of, links_of
+from evenhand.jobs.greys import GREY, grey_sample
+from evenhand.jobs.links import EVENNESS, PAIR, evenness_of, links_of
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import KIND, Looked, Looker, Source, digest
+from evenhand.jobs.views import CHART, CLIP, LIGHT, Looked, Looker, Source
 from evenhand.measure.decisions import Evenness, GreySample, LevelDecision, Place
 from evenhand.measure.findings import Findings
 from evenhand.measure.levelling import level_place
@@ -25,9 +25,8 @@ from evenhand.measure.places import Named, group
 from evenhand.shoot import whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.reading import Reading
 
-# Raise it whenever the same measurements would be decided otherwise.
-VERSION = 1
 _OF_THE_SHOOT = "shoot"  # stands for a fingerprint, where a record is of all clips together
 
 
@@ -61,25 +60,38 @@ class Levels(msgspec.Struct, frozen=True, kw_only=True):
         return next((p for p in self.places if clip in p.clips), None)
 
 
+LEVELS = Reading(
+    "levels",
+    1,
+    Levels,
+    (
+        "evenhand.jobs.levels:worked_out",
+        "evenhand.measure.places:group",
+        "evenhand.measure.levelling:level_place",
+    ),
+)
+# All that levelling remembers of a clip: what `again` measures anew.
+OF_A_CLIP = (CLIP, CHART, LIGHT, PAIR, EVENNESS, GREY)
+
+
 def remembered_levels(
     measurements: Measurements, folder: Path, shoot: Shoot, progress: Progress
 ) -> Levels:
     """What led to the decisions that the document holds; measured again where it was lost."""
     clips = [clip for clip in shoot.usable() if clip.levelled is not None]
-    kind = _kind(shoot)
-    kept = measurements.recall(_OF_THE_SHOOT, kind, Levels)
+    kept = LEVELS.recall(measurements, _OF_THE_SHOOT, *_depends(shoot))
     if kept is None:
         kept = worked_out(measurements, folder, shoot, clips, progress=progress)
         if not kept.failures:
-            measurements.keep(_OF_THE_SHOOT, kind, kept)
+            LEVELS.keep(measurements, _OF_THE_SHOOT, kept, *_depends(shoot))
     return kept
 
 
 def keep_levels(measurements: Measurements, shoot: Shoot, levels: Levels) -> None:
     """Keep what led to the decisions of a shoot, as it is after they were made."""
     if not levels.failures:
-        measurements.forget(_OF_THE_SHOOT, f"{KIND} shoot ")
-        measurements.keep(_OF_THE_SHOOT, _kind(shoot), levels)
+        measurements.forget(_OF_THE_SHOOT, LEVELS.name)
+        LEVELS.keep(measurements, _OF_THE_SHOOT, levels, *_depends(shoot))
 
 
 def worked_out(
@@ -114,15 +126,23 @@ def worked_out(
     )
 
 
-def _kind(shoot: Shoot) -> str:
-    """The name of a shoot's levels: everything that they follow from."""
+def forget_levels(measurements: Measurements, clips: Sequence[ClipEntry]) -> None:
+    """Have all that levelling remembers of these clips measured anew."""
+    for clip in clips:
+        for reading in OF_A_CLIP:
+            measurements.forget(clip.fingerprint, f"{reading.name} ")
+
+
+def _depends(shoot: Shoot) -> tuple[object, ...]:
+    """Everything that a shoot's levels follow from."""
     clips = [
         (clip.id, clip.fingerprint, clip.encoding, clip.refused)
         for clip in shoot.usable()
         if clip.levelled is not None
     ]
     said = [(p.name, p.clips, p.by, p.reference_by, p.reference) for p in shoot.places]
-    return f"{KIND} shoot {VERSION} {digest(clips, said, shoot.grey_cards, shoot.wishes)}"
+    numbers = [reading.number for reading in OF_A_CLIP]
+    return numbers, clips, said, shoot.grey_cards, shoot.wishes
 
 
 def _named(shoot: Shoot, references: Sequence[str]) -> Named:

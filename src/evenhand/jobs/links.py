@@ -7,15 +7,13 @@ from collections.abc import Sequence
 import msgspec
 
 from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import KIND, Looked, digest
+from evenhand.jobs.views import CLIP, Looked
 from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import evenness
 from evenhand.measure.pairs import compared, pairs, promising
 from evenhand.shoot.measurements import Measurements
-
-# Raise it whenever two clips would be compared otherwise: what was kept is then measured anew.
-VERSION = 3
+from evenhand.shoot.reading import Reading
 
 
 class _KeptPair(msgspec.Struct, frozen=True):
@@ -26,6 +24,10 @@ class _KeptPair(msgspec.Struct, frozen=True):
 
 class _KeptEvenness(msgspec.Struct, frozen=True):
     evenness: Evenness
+
+
+PAIR = Reading("pair", 2, _KeptPair, ("evenhand.measure.pairs:compared",))
+EVENNESS = Reading("evenness", 2, _KeptEvenness, ("evenhand.measure.evenness:evenness",))
 
 
 def links_of(
@@ -43,14 +45,12 @@ def links_of(
 
 
 def _match(measurements: Measurements, a: Looked, b: Looked, near: bool) -> Match | None:
-    pair = digest(b.source.fingerprint, a.source.key, b.source.key)
-    kind = f"{KIND} pair {VERSION} {pair}"
-    kept = measurements.recall(a.source.fingerprint, kind, _KeptPair)
-    if kept is None:
+    def make() -> _KeptPair:
         link = compared(a.view, b.view) if near or promising(a.view, b.view) else None
-        kept = _KeptPair(link.match if link is not None else None)
-        measurements.keep(a.source.fingerprint, kind, kept)
-    return kept.match
+        return _KeptPair(link.match if link is not None else None)
+
+    depends = (CLIP.number, b.source.fingerprint, a.source.key, b.source.key)
+    return PAIR.of(measurements, a.source.fingerprint, make, *depends).match
 
 
 def evenness_of(
@@ -66,11 +66,11 @@ def evenness_of(
     sources = {one.view.id: one.source for one in looked}
     keys = [(sources[c].fingerprint, sources[c].key) for c in place.clips]
     unnamed = [msgspec.structs.replace(d, place="", why=(), would_change=()) for d in mine]
-    kind = f"{KIND} evenness {VERSION} {digest(unnamed, inside, keys)}"
-    reference = sources[place.reference].fingerprint
-    kept = measurements.recall(reference, kind, _KeptEvenness)
-    if kept is None:
+
+    def make() -> _KeptEvenness:
         views: dict[str, ClipView] = {one.view.id: one.view for one in looked}
-        kept = _KeptEvenness(evenness(mine, views, links))
-        measurements.keep(reference, kind, kept)
+        return _KeptEvenness(evenness(mine, views, links))
+
+    reference = sources[place.reference].fingerprint
+    kept = EVENNESS.of(measurements, reference, make, CLIP.number, unnamed, inside, keys)
     return msgspec.structs.replace(kept.evenness, place=place.name)

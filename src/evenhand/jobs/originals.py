@@ -9,19 +9,14 @@ from evenhand.media.records import ClipFacts
 from evenhand.shoot import whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.reading import Reading
 
-# Raise it whenever a probe would tell something else: kept facts are then read anew.
-PROBE_VERSION = 1
-_KIND = f"facts {PROBE_VERSION}"
+FACTS = Reading("facts", 1, ClipFacts, ("evenhand.media.probe:probe",))
 
 
 def remembered_facts(measurements: Measurements, fingerprint: str, path: Path) -> ClipFacts:
     """The facts of a file, recalled where they were kept. Raises ClipError like `probe`."""
-    facts = measurements.recall(fingerprint, _KIND, ClipFacts)
-    if facts is None:
-        facts = probe(path)
-        measurements.keep(fingerprint, _KIND, facts)
-    return facts
+    return FACTS.of(measurements, fingerprint, lambda: probe(path))
 
 
 def original_and_facts(folder: Path, shoot: Shoot, clip: ClipEntry) -> tuple[Path, ClipFacts]:

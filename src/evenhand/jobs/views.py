@@ -6,14 +6,13 @@ two clips have to be compared that were not compared before.
 
 from __future__ import annotations
 
-import hashlib
 import zlib
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, overload
+from typing import overload
 
 import msgspec
 import numpy as np
@@ -39,10 +38,8 @@ from evenhand.media.analysis import LONGEST, seconds_of, signal_of
 from evenhand.media.decode import sample
 from evenhand.media.records import ClipFacts
 from evenhand.shoot.measurements import Measurements
+from evenhand.shoot.reading import Reading, digest
 
-KIND = "level"  # what all measurements of levelling begin with in the measurement database
-# Raise it whenever a clip would be measured otherwise: what was kept is then measured anew.
-VERSION = 3
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where it is looked at
 FLOOR = 0.004  # scene light under which a pixel is noise and does not vote
 DETAIL = 960  # pixels a side of the middle of a frame that noise is measured on
@@ -104,9 +101,9 @@ class _KeptChart(msgspec.Struct, frozen=True):
     chart: ChartSample | None
 
 
-def digest(*parts: Any) -> str:
-    """A short name for anything that can be written down."""
-    return hashlib.sha256(msgspec.json.encode(parts)).hexdigest()[:16]
+CLIP = Reading("clip", 3, _Kept, ("evenhand.jobs.views:Looker",))
+CHART = Reading("chart", 3, _KeptChart, ("evenhand.jobs.charts:chart_in",))
+LIGHT = Reading("light", 3, SteadyingFinding, ("evenhand.jobs.steadying:find_steadying",))
 
 
 class Looker:
@@ -118,20 +115,18 @@ class Looker:
 
     def look(self, source: Source) -> Looked:
         """Everything of one clip. Raises ClipError where it cannot be decoded."""
-        kind = f"{KIND} clip {VERSION} {source.key}"
-        kept = self._measurements.recall(source.fingerprint, kind, _Kept)
-        chart_kind = f"{KIND} chart {VERSION} {source.key}"
-        chart = self._measurements.recall(source.fingerprint, chart_kind, _KeptChart)
+        database, mark, key = self._measurements, source.fingerprint, source.key
+        kept, chart = CLIP.recall(database, mark, key), CHART.recall(database, mark, key)
         wants_chart = source.use_charts and chart is None
         if kept is None or wants_chart:
             shot = Shots(source, wants_chart, kept.steadying if kept else None)
             if kept is None:
                 kept, shot = self._measured(source, shot)
-                self._measurements.keep(source.fingerprint, kind, kept)
+                CLIP.keep(database, mark, kept, key)
             if wants_chart:
                 found = chart_in(source.id, shot.large, source.encoding, kept.clip_level)
                 chart = _KeptChart(found)
-                self._measurements.keep(source.fingerprint, chart_kind, chart)
+                CHART.keep(database, mark, chart, key)
         return self._looked(source, kept, chart.chart if chart and source.use_charts else None)
 
     def _measured(self, source: Source, recorded: Shots) -> tuple[_Kept, Shots]:
@@ -171,12 +166,13 @@ class Looker:
 
     def _light(self, source: Source, level: float) -> SteadyingFinding:
         """What the clip's light does while it runs; this needs many of its frames."""
-        kind = f"{KIND} light {VERSION} {digest(source.encoding, level)}"
-        kept = self._measurements.recall(source.fingerprint, kind, SteadyingFinding)
-        if kept is None:
-            kept = find_steadying(source.path, source.facts, source.encoding, level)
-            self._measurements.keep(source.fingerprint, kind, kept)
-        return kept
+        return LIGHT.of(
+            self._measurements,
+            source.fingerprint,
+            lambda: find_steadying(source.path, source.facts, source.encoding, level),
+            source.encoding,
+            level,
+        )
 
     def _looked(self, source: Source, kept: _Kept, chart: ChartSample | None) -> Looked:
         colours = None

@@ -9,7 +9,7 @@ from typing import Final, Literal, get_args
 import msgspec
 
 from evenhand.grade.document import Adjustment
-from evenhand.shoot.document import ClipEntry, LevelWishes, Shoot
+from evenhand.shoot.document import ClipEntry, LevelWishes, PlaceEntry, Shoot
 
 Word = Literal[
     "encoding", "place", "reference", "grey-card", "refusal", "adjustment", "look", "left-out",
@@ -53,7 +53,7 @@ def forgotten(shoot: Shoot, words: Collection[Word], clips: Collection[str] = ()
 
 
 def _places(shoot: Shoot, words: Collection[Word], clips: Collection[str]) -> Shoot:
-    places = []
+    places: list[PlaceEntry] = []
     for entry in shoot.places:
         touched = not clips or any(c in clips for c in entry.clips)
         if "place" in words and touched and "person" in (entry.by, entry.named_by):

@@ -194,8 +194,17 @@ def _held(folder: Path) -> Iterator[None]:
 
 
 def _builtins(shoot: Shoot) -> Document:
-    built: Document = msgspec.json.decode(msgspec.json.encode(shoot))
+    built: Document = _without_empty(msgspec.json.decode(msgspec.json.encode(shoot)))
     return built
+
+
+def _without_empty(value: Any) -> Any:
+    """Without records that hold defaults alone."""
+    if isinstance(value, list):
+        return [_without_empty(part) for part in value]
+    if not isinstance(value, dict):
+        return value
+    return {n: kept for n, v in value.items() if (kept := _without_empty(v)) != {}}
 
 
 def _kept_unknown(raw: Any, new: Any, kind: Any) -> Any:
