@@ -18,6 +18,7 @@ import numpy as np
 
 from evenhand.colourmath.encodings import Encoding
 from evenhand.colourmath.primaries import rgb_to_rgb
+from evenhand.errors import ClipError
 from evenhand.grade.document import Ripple, Steadying
 from evenhand.measure.steady.framesteps import (
     LONGEST,
@@ -75,6 +76,14 @@ class SmallFrames:
             frames = islice(source.since(self.pts(first)), count)
             return [self.small(self.moment(frame)) for frame in frames]
 
+    def at(self, number: int) -> Moment:
+        """One frame, larger too; the next that can be decoded, or else the first of the clip."""
+        with FrameSource(self.path) as source:
+            try:
+                return self.moment(source.at(self.pts(number)), True)
+            except ClipError:
+                return self.moment(source.at(self.pts(0)), True)
+
     def since(self, first: int, count: int, larger: set[int]) -> Iterator[Moment]:
         """Consecutive frames from a frame on; those whose number is in `larger` also larger."""
         times = self.facts.times
@@ -94,7 +103,10 @@ class SmallFrames:
                 pts = self.pts(int(np.searchsorted(self.times, goal - 1e-9)))
                 frame = source.key_before(pts)
                 if float((pts - frame.pts) * Fraction(self.facts.time_base)) > apart:
-                    frame = source.at(pts)
+                    try:
+                        frame = source.at(pts)
+                    except ClipError:
+                        return  # nothing can be decoded from here on
                 if frame.pts > last:
                     last = frame.pts
                     yield self.moment(frame, True)

@@ -82,8 +82,7 @@ def steadying_of(frames: SmallFrames) -> SteadyingFinding:
     frames.ripple = ripple
     count = len(frames.times)
     if count < 3:
-        drift = left_alone(f"{count} frames are too few", "three frames or more")
-        return _finding(frames, drift, None, flicker, 0)
+        return _finding(frames, _too_few(count), None, flicker, 0)
     glance = _Glance(True, count // 2, "") if count <= SHORT else _glanced(frames)
     glanced = frames.read
     if not glance.closer:
@@ -97,12 +96,18 @@ def steadying_of(frames: SmallFrames) -> SteadyingFinding:
         return _finding(frames, drift, None, flicker, glanced)
     first = max(0, min(glance.key - MOST_FRAMES // 2, count - MOST_FRAMES))
     curve = _measured(frames, first, glance.key)
+    if curve is None:
+        return _finding(frames, _too_few(frames.read - glanced), None, flicker, glanced)
     drift, steadying = judge(curve)
     if count > MOST_FRAMES:
         minutes = MOST_FRAMES / count * frames.facts.duration / 60
         why = f"{drift.why}; only {minutes:.0f} minutes round the key frame were measured"
         drift = msgspec.structs.replace(drift, why=why)
     return _finding(frames, drift, steadying, flicker, glanced)
+
+
+def _too_few(count: int) -> Drift:
+    return left_alone(f"{count} frames are too few", "three frames or more")
 
 
 def _finding(
@@ -203,11 +208,14 @@ def _run_range(frames: SmallFrames, key: int) -> tuple[float, float]:
     return float(np.ptp(curve.stops)), float(np.ptp(curve.mired))
 
 
-def _measured(frames: SmallFrames, first: int, key: int) -> LightCurve:
-    """The light of all frames from one on: steps and anchors, in two threads beside the decoder."""
+def _measured(frames: SmallFrames, first: int, key: int) -> LightCurve | None:
+    """The light of all frames from one on: steps and anchors, in two threads beside the decoder.
+
+    None where fewer than three of them can be decoded.
+    """
     count = min(len(frames.times) - first, MOST_FRAMES)
     anchored = _anchored(frames.times, first, count, key)
-    reference = _features(frames, next(frames.since(key, 1, {key})))
+    reference = _features(frames, frames.at(key))
     seconds: list[float] = []
     steps: list[FrameStep] = []
     anchors: list[tuple[int, Future[Match]]] = []
@@ -226,6 +234,8 @@ def _measured(frames: SmallFrames, first: int, key: int) -> LightCurve:
                 steps.append(work.popleft().result())
         steps += [waiting.result() for waiting in work]
         found = [(number, waiting.result()) for number, waiting in anchors]
+    if len(seconds) < 3:
+        return None
     primaries = frames.encoding.primaries
     tied = [a for number, m in found if (a := anchor_of(number, m, primaries)) is not None]
     times = np.array(seconds)

@@ -264,15 +264,21 @@ def sample(
     """The frames nearest to these shares (0..1) of the clip's duration, in the order asked.
 
     Decodes only what lies between a key frame and each of them; if not `exact`, the key frames
-    before them alone, which is many times quicker in long groups of pictures. Copies: they may be
-    kept.
+    before them alone, which is many times quicker in long groups of pictures. Where nothing can be
+    decoded at a time or after it, the nearest before serves; ClipError where nothing can be at all.
+    Copies: they may be kept.
     """
     wanted = [nearest_pts(facts, share) for share in fractions]
     found: dict[int, DecodedFrame] = {}
+    latest: DecodedFrame | None = None
     with FrameSource(path) as source:
         for pts in sorted(set(wanted)):
-            frame = source.at(pts) if exact else source.key_before(pts)
-            found[pts] = frame.copied()
+            try:
+                latest = (source.at(pts) if exact else source.key_before(pts)).copied()
+            except ClipError:
+                # Nothing can be decoded from there on: the nearest that can lies before.
+                latest = latest or source.at(facts.times[0]).copied()
+            found[pts] = latest
     return [found[pts] for pts in wanted]
 
 

@@ -33,6 +33,7 @@ LEAST_FIT: Final = 0.5  # R²
 LEAST_STRENGTH: Final = 0.004  # stops; a weaker ripple is not seen
 MOST_STRENGTH: Final = 0.5  # stops; a stronger one is not mains light
 LEAST_FRAMES: Final = 10
+LEAST_LINES: Final = 8  # of a small frame: fewer show no bands
 MOST_LEFT: Final = 0.4  # of the ripple that may stay, or taking it out is not worth it
 LEAST_ROWS: Final = 0.3  # of all rows of all pairs have to be comparable
 UNEVEN_TIMES: Final = 0.02  # of a frame: with more, no bands stand still
@@ -69,8 +70,13 @@ def visible(rate: float) -> list[float]:
 
 
 def lag_for(hertz: float, rate: float, frames: int) -> int:
-    """How many frames apart rows are compared: half a turn of the alias, where that is near."""
-    wanted = round(rate / (2 * alias_of(hertz, rate)))
+    """How many frames apart rows are compared: half a turn of the alias, where that is near.
+
+    A lamp whose bands stand still at this rate has none: uneven times may still show it, and the
+    furthest apart the most.
+    """
+    alias = alias_of(hertz, rate)
+    wanted = round(rate / (2 * alias)) if alias > rate / (4 * LONGEST_LAG) else LONGEST_LAG
     return int(np.clip(wanted, 1, min(LONGEST_LAG, max(frames // 2, 1))))
 
 
@@ -84,8 +90,10 @@ def find_flicker(
     """
     steps = np.concatenate([np.diff([f.seconds for f in w]) for w in windows] or [np.zeros(0)])
     frames = max((len(w) for w in windows), default=0)
-    if frames < LEAST_FRAMES:
+    if frames < LEAST_FRAMES or not (steps > 0).all():
         return _short(frames), None
+    if len(rows) < LEAST_LINES:
+        return _unseen(), None
     rate = 1 / float(np.median(steps))
     uneven = float(np.std(steps)) * rate > UNEVEN_TIMES
     lamps = list(MAINS) if uneven else visible(rate)

@@ -95,6 +95,7 @@ def row_changes(windows: Sequence[Sequence[SmallFrame]], lag: int, rows: Array) 
 
 def fitted(changes: RowChanges, hertz: float, readout: float, weight: Array | None = None) -> Wave:
     """The ripple of this frequency and readout that explains the changes best."""
+    hertz, readout = float(hertz), float(readout)  # steps of a search are NumPy's; records are not
     columns = _regressors(changes, hertz, readout)
     target = _centred(changes.stops, changes.pair)
     share = np.ones(len(target)) if weight is None else weight
