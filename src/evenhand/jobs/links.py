@@ -26,8 +26,8 @@ class _KeptEvenness(msgspec.Struct, frozen=True):
     evenness: Evenness
 
 
-PAIR = Reading("pair", 2, _KeptPair, ("evenhand.measure.pairs:compared",))
-EVENNESS = Reading("evenness", 2, _KeptEvenness, ("evenhand.measure.evenness:evenness",))
+PAIR = Reading("pair", 3, _KeptPair, ("evenhand.measure.pairs:compared",))
+EVENNESS = Reading("evenness", 3, _KeptEvenness, ("evenhand.measure.evenness:evenness",))
 
 
 def links_of(

@@ -101,9 +101,9 @@ class _KeptChart(msgspec.Struct, frozen=True):
     chart: ChartSample | None
 
 
-CLIP = Reading("clip", 3, _Kept, ("evenhand.jobs.views:Looker",))
-CHART = Reading("chart", 3, _KeptChart, ("evenhand.jobs.charts:chart_in",))
-LIGHT = Reading("light", 3, SteadyingFinding, ("evenhand.jobs.steadying:find_steadying",))
+CLIP = Reading("clip", 4, _Kept, ("evenhand.jobs.views:Looker",))
+CHART = Reading("chart", 4, _KeptChart, ("evenhand.jobs.charts:chart_in",))
+LIGHT = Reading("light", 4, SteadyingFinding, ("evenhand.jobs.steadying:find_steadying",))
 
 
 class Looker:
