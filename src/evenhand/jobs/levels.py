@@ -66,7 +66,7 @@ class Levels(msgspec.Struct, frozen=True, kw_only=True):
 
 LEVELS = Reading(
     "levels",
-    1,
+    2,
     Levels,
     (
         "evenhand.jobs.levels:worked_out",

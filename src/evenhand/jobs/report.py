@@ -19,7 +19,6 @@ from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.report import report_html
 from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
-from evenhand.grade.document import Adjustment, Cdl
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
 from evenhand.jobs.hands import hands
@@ -43,6 +42,7 @@ from evenhand.shoot import store, whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.masters import MasterEntry, masters_of
 from evenhand.shoot.measurements import Measurements
+from evenhand.wording.adjusting import adjusted
 from evenhand.wording.saying import said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
@@ -128,7 +128,7 @@ def _page(
                 clips=place.clips,
                 reference=place.reference,
                 evenness=even.get(place.name),
-                note=f"Reference {place.reference}: {place.why_reference}.",
+                note=f"Reference {place.reference}: {said(place.why_reference)}.",
             )
             for place in levels.places
         ),
@@ -153,7 +153,9 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
         id=clip.id,
         file=clip.path,
         levelling=known.levels.decision(clip.id),
-        adjustment=_adjustment(clip.adjustment),
+        adjustment=tuple(
+            model.Figure(name.capitalize(), value) for name, value in adjusted(clip.adjustment)
+        ),
         masters=tuple(_master(m) for m, _ in masters_of(known.measurements, known.folder, clip)),
         notes=(*light_told(found), *remarks(found)) if found else (),
     )
@@ -241,25 +243,6 @@ def _with_pictures(
 def _ends_notes(clip: ClipEntry, found: Findings | None) -> tuple[str, ...]:
     """What levelling and a person's exposure together cannot restore, or bring to light."""
     return warnings(found, clip.levelling.stops + clip.adjustment.exposure) if found else ()
-
-
-def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:
-    if adjustment == Adjustment():
-        return ()
-    figures = []
-    if adjustment.exposure:
-        figures.append(model.Figure("Exposure", f"{adjustment.exposure:+.2f} stop"))
-    if adjustment.white is not None:
-        white = adjustment.white
-        figures.append(model.Figure("White", f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"))
-    if adjustment.cdl != Cdl():
-        cdl = adjustment.cdl
-        figures.append(model.Figure("CDL", f"{cdl.slope} {cdl.offset} {cdl.power}"))
-    if adjustment.contrast != 1:
-        figures.append(model.Figure("Contrast", f"{adjustment.contrast:g}"))
-    if adjustment.saturation != 1:
-        figures.append(model.Figure("Saturation", f"{adjustment.saturation:g}"))
-    return tuple(figures)
 
 
 def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:

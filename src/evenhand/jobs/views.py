@@ -65,12 +65,11 @@ class Looker:
 
     def look(self, sources: Sequence[Source]) -> Iterator[tuple[Source, Looked | EvenhandError]]:
         """Everything of these clips as it comes, or what went wrong with one."""
-        known: dict[str, KeptClip | None] = {}
         charts: dict[str, KeptChart | None] = {}
         tasks = []
         for source in sources:
             mark, key = source.fingerprint, source.key
-            kept = known[source.id] = CLIP.recall(self._measurements, mark, key)
+            kept = CLIP.recall(self._measurements, mark, key)
             chart = charts[source.id] = CHART.recall(self._measurements, mark, key)
             wants_chart = source.use_charts and chart is None
             if kept is not None and not wants_chart:
