@@ -6,17 +6,66 @@ A reader never sees half a file, and a full disk or a pulled drive leaves what w
 from __future__ import annotations
 
 import errno
+import hashlib
+import itertools
 import os
+import platform
+import re
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Final
 
 from evenhand.errors import TargetError
 
+# A process number means nothing on another machine, and a drive may be shared by several.
+_HOST: Final = hashlib.sha256(platform.node().encode()).hexdigest()[:6]
+_CALLS: Final = itertools.count()
+# Seconds after which a temporary file is nobody's, where its process cannot be asked.
+_LONG: Final = 7 * 24 * 3600.0
+
 
 def partial_name(target: Path) -> Path:
-    """The temporary name beside `target`: same folder, same file system, so renaming works."""
-    return target.with_name(f".{target.name}.part")
+    """A temporary name beside `target`, another at each call of any process on any machine.
+
+    In the same folder, so on the same file system, so that renaming works.
+    """
+    return target.with_name(f".{target.name}.{_HOST}-{os.getpid()}-{next(_CALLS)}.part")
+
+
+def clear_leftovers(target: Path) -> None:
+    """Remove the temporary files of `target` whose processes are gone; what is in use stays."""
+    pattern = re.compile(
+        rf"\.{re.escape(target.name)}\.(?P<host>[0-9a-f]{{6}})-(?P<pid>[0-9]{{1,10}})-[0-9]+\.part"
+    )
+    with suppress(OSError):  # a folder that cannot be read is told of by whoever writes to it
+        for path in list(target.parent.iterdir()):
+            found = pattern.fullmatch(path.name)
+            if found is not None and _abandoned(path, found["host"], int(found["pid"])):
+                with suppress(OSError):
+                    path.unlink()
+
+
+def _abandoned(partial: Path, host: str, process: int) -> bool:
+    """Whether nobody writes to a temporary file any more."""
+    if host == _HOST and os.name == "posix":
+        return not _runs(process)
+    try:
+        return time.time() - partial.stat().st_mtime > _LONG
+    except OSError:
+        return False
+
+
+def _runs(process: int) -> bool:
+    """Whether a process of this machine is there, whoever it belongs to."""
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def sync(path: Path) -> None:
@@ -55,6 +104,7 @@ def whole_file(target: Path) -> Iterator[Path]:
 
     Raises TargetError, in plain words, for what the disk refuses.
     """
+    clear_leftovers(target)
     partial = partial_name(target)
     try:
         yield partial

@@ -16,7 +16,9 @@ EvenhandError            exit status 1
 from __future__ import annotations
 
 from pathlib import Path
-from typing import ClassVar
+from typing import ClassVar, Final
+
+TRACE: Final = "EVENHAND_TRACE"  # set in the environment, it lets a traceback through
 
 
 class EvenhandError(Exception):
@@ -88,3 +90,10 @@ class UsageError(EvenhandError):
     """A name or value that evenhand does not know: wrong usage."""
 
     exit_status: ClassVar[int] = 2
+
+
+def fault(error: Exception) -> str:
+    """What is said of an error that nobody foresaw: a fault of the program is one line too."""
+    said = " ".join(str(error).split()) or "no words"
+    kind = type(error).__name__
+    return f"this is a fault in evenhand: {kind}: {said}. {TRACE}=1 shows where; report it."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -21,6 +22,14 @@ from evenhand.errors import MasterRejectedError, TargetError, UsageError
 from evenhand.media.encode import MasterWriter, room_needed
 
 pytestmark = pytest.mark.media
+
+_KILLED = """
+import os, signal, sys
+from pathlib import Path
+from evenhand.atomic import partial_name
+partial_name(Path(sys.argv[1])).write_bytes(b"half")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
 
 
 @pytest.mark.parametrize("name", ["web-720", "web-uhd-hlg", "archive"])
@@ -154,7 +163,7 @@ def test_an_accident_in_the_middle_leaves_nothing(tmp_path: Path, accident: Base
     def work() -> None:
         with MasterWriter(tmp_path / "a.mp4", order(20)) as writer:
             writer.write(*picture(0, writer.order.spec))
-            assert (tmp_path / ".a.mp4.part").exists()
+            assert [path.suffix for path in tmp_path.iterdir()] == [".part"]
             raise accident
 
     with pytest.raises(type(accident)) as caught:
@@ -212,11 +221,29 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path) -> None:
     assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"mine"]
 
 
-def test_a_partial_file_of_a_killed_run_is_in_nobodys_way(tmp_path: Path) -> None:
-    """It is replaced."""
-    (tmp_path / ".a.mp4.part").write_bytes(b"half")
+def test_a_partial_file_of_a_killed_run_is_cleared_away(tmp_path: Path) -> None:
+    """At the next master of the same name."""
+    run = subprocess.run(
+        [sys.executable, "-c", _KILLED, str(tmp_path / "a.mp4")], check=False, timeout=60
+    )
+    left = [path.suffix for path in tmp_path.iterdir()]
     write(tmp_path / "a.mp4", order(3))
 
+    assert run.returncode == -signal.SIGKILL
+    assert left == [".part"]
+    assert [path.name for path in tmp_path.iterdir()] == ["a.mp4"]
+
+
+def test_two_writers_of_one_master_leave_each_other_alone(tmp_path: Path) -> None:
+    """The one that is done later has the name; both were whole."""
+    with MasterWriter(tmp_path / "a.mp4", order(6), overwrite=True) as first:
+        first.write(*picture(0, first.order.spec))
+        second = write(tmp_path / "a.mp4", order(12))
+        for index in range(1, 6):
+            first.write(*picture(index, first.order.spec))
+
+    assert [w.verification and w.verification.failures for w in (first, second)] == [(), ()]
+    assert numbers(tmp_path / "a.mp4") == list(range(6))
     assert [path.name for path in tmp_path.iterdir()] == ["a.mp4"]
 
 

@@ -30,7 +30,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, MasterExpectat
     """A sound master and what was expected of it."""
     target = tmp_path_factory.mktemp("masters") / "a.mp4"
     writer = write(target, order(FRAMES))
-    return target, writer.expectation()
+    return target, writer.order.expectation()
 
 
 def verified(path: Path, expected: MasterExpectation, shown: list[int]) -> Verification:
@@ -155,8 +155,7 @@ def test_an_index_behind_the_pictures_is_found(tmp_path: Path) -> None:
     """A master for the web starts playing before it is loaded."""
     wanted = order(FRAMES, faststart=False)
     write(tmp_path / "a.mp4", wanted)
-    writer = MasterWriter(tmp_path / "b.mp4", order(FRAMES))
-    found = verified(tmp_path / "a.mp4", writer.expectation(), list(range(FRAMES)))
+    found = verified(tmp_path / "a.mp4", order(FRAMES).expectation(), list(range(FRAMES)))
 
     assert names(found) == {"index and picture data"}
 

@@ -11,7 +11,7 @@ from typing import NoReturn
 import click
 
 from evenhand import __version__
-from evenhand.errors import EvenhandError
+from evenhand.errors import TRACE, EvenhandError, fault
 
 # In the order of the work: verb -> module of this package, and what it does.
 VERBS = {
@@ -31,8 +31,6 @@ VERBS = {
     "master": ("master", "Write and verify masters; goes on where it stopped."),
     "report": ("report", "One self-contained page about the shoot."),
 }
-
-TRACE = "EVENHAND_TRACE"  # set in the environment, it lets a traceback through
 
 
 class Verbs(click.Group):
@@ -119,9 +117,7 @@ def status(arguments: list[str] | None = None) -> int:
     except Exception as error:  # a fault of the program is one line too
         if os.environ.get(TRACE):
             raise
-        said = " ".join(str(error).split()) or "no words"
-        kind = type(error).__name__
-        _say(f"this is a fault in evenhand: {kind}: {said}. {TRACE}=1 shows where; report it.")
+        _say(fault(error))
         return 1
 
 

@@ -96,6 +96,8 @@ def _live() -> Iterator[Progress]:
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bars
 
+    from evenhand.wording.saying import clause
+
     columns = (
         TextColumn("{task.fields[job]:>8}"),
         TextColumn("{task.description}"),
@@ -108,6 +110,9 @@ def _live() -> Iterator[Progress]:
         state = _Speed()
 
         def show(step: Step) -> None:
+            if step.why is not None:
+                bars.console.print(clause(step.why), markup=False, highlight=False)
+                return
             state.fresh(step)
             counted = f"{step.done}/{step.total} {state.text(step)}" if step.total > 1 else ""
             bars.update(
@@ -168,6 +173,11 @@ class _Lines:
         self.speed = _Speed()
 
     def __call__(self, step: Step) -> None:
+        if step.why is not None:
+            from evenhand.wording.saying import clause
+
+            note(clause(step.why))
+            return
         if step.job == "verify":
             return
         first = self.speed.fresh(step)

@@ -88,13 +88,17 @@ class MasterCheck(msgspec.Struct, frozen=True):
 
 
 class MasterFile(msgspec.Struct, frozen=True):
-    """One output file. `facts` is a line such as "HEVC, 3840 x 2160, 25/1, BT.709"."""
+    """One output file. `facts` is a line such as "HEVC, 3840 x 2160, 25/1, BT.709".
+
+    `outdated`: the clip's grade has changed since it was made.
+    """
 
     name: str
     spec: str
     facts: str = ""
     bytes: int | None = None
     checks: tuple[MasterCheck, ...] = ()
+    outdated: bool = False
 
 
 class ClipReport(msgspec.Struct, frozen=True):

@@ -52,8 +52,11 @@ def facts(clip: ClipReport) -> str:
 
 
 def master_verdict(master: MasterFile) -> Verdict:
-    """The worst verdict of a master's checks; "note" where nothing was checked."""
-    found = {check.verdict for check in master.checks}
+    """The worst verdict of a master's checks; "note" where nothing was checked.
+
+    One that is outdated may have passed them all: it is not what the clip looks like now.
+    """
+    found = {check.verdict for check in master.checks} | ({"warn"} if master.outdated else set())
     return next((v for v in ("fail", "warn", "pass") if v in found), "note")
 
 
@@ -94,6 +97,8 @@ def _master_tile(verdicts: list[Verdict]) -> Tile:
     label = "masters" if len(verdicts) != 1 else "master"
     if failed:
         return Tile(str(len(verdicts)), label, f"{failed} failed a check", "fail")
+    if "warn" in verdicts:
+        return Tile(str(len(verdicts)), label, f"{verdicts.count('warn')} outdated", "warn")
     if unchecked:
         return Tile(str(len(verdicts)), label, f"{unchecked} not checked")
     return Tile(str(len(verdicts)), label, "every check passed", "pass")
@@ -121,7 +126,9 @@ def _troubles(model: ReportModel) -> list[str]:
 
 def _passed(verdicts: list[Verdict]) -> str:
     """The sentence where no master failed; what was not checked is not called good."""
-    unchecked = verdicts.count("note")
+    outdated, unchecked = verdicts.count("warn"), verdicts.count("note")
+    if outdated:
+        return f"{outdated} of {counted(len(verdicts), 'master')} outdated."
     if unchecked:
         return f"{unchecked} of {counted(len(verdicts), 'master')} not checked yet."
     if len(verdicts) == 1:

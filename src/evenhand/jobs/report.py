@@ -28,6 +28,7 @@ from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.skin import faces_missing, faces_skin
+from evenhand.jobs.standing import Standing, standings
 from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
 from evenhand.measure.findings import Findings, light_told, remarks, warnings
@@ -40,7 +41,6 @@ from evenhand.media.records import ClipFacts
 from evenhand.media.target import check_target
 from evenhand.shoot import store, whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
-from evenhand.shoot.masters import MasterEntry, masters_of
 from evenhand.shoot.measurements import Measurements
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.saying import said
@@ -73,7 +73,9 @@ def report(
     told = []
     with Measurements(folder) as measurements, hands() as pool:
         levels = remembered_levels(measurements, folder, shoot, progress)
-        known_of = _Known(folder, shoot, ShootLooks(folder, shoot), levels, measurements, pool)
+        masters = tuple(standings(measurements, folder, shoot, clips))
+        looks = ShootLooks(folder, shoot)
+        known_of = _Known(folder, shoot, looks, levels, measurements, pool, masters)
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
             told.append(_clip(known_of, clip))
@@ -92,6 +94,10 @@ class _Known:
     levels: Levels
     measurements: Measurements
     pool: Pool
+    masters: tuple[Standing, ...]
+
+    def masters_of(self, clip: ClipEntry) -> list[Standing]:
+        return [m for m in self.masters if m.clip == clip.id]
 
 
 def _truth(path: Path | None) -> Mapping[str, Any] | None:
@@ -156,7 +162,7 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
         adjustment=tuple(
             model.Figure(name.capitalize(), value) for name, value in adjusted(clip.adjustment)
         ),
-        masters=tuple(_master(m) for m, _ in masters_of(known.measurements, known.folder, clip)),
+        masters=tuple(_master(m) for m in known.masters_of(clip)),
         notes=(*light_told(found), *remarks(found)) if found else (),
     )
     try:
@@ -221,14 +227,14 @@ def _with_pictures(
     after = exact_transform(grade, looks)(steady).astype(np.float32)
     output = output_encoding(grade.output_transform)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
-    mine = [m for m, _ in masters_of(known.measurements, known.folder, clip)]
+    mine = [m.entry.compiled for m in known.masters_of(clip) if m.entry and m.state == "passed"]
     skin = faces_skin(path, facts, grade, clip.id, looks)
     shown = (seconds_of(frame, facts), signal)
     return msgspec.structs.replace(
         base,
         shown_at=f"{shown[0]:.2f} s",
         output_transform=OUTPUT_TRANSFORMS[grade.output_transform].title,
-        compiled=mine[-1].compiled if mine else None,
+        compiled=mine[-1] if mine else None,
         ends=found.ends if found else ends_over_time([shown], grade.encoding),
         ends_notes=_ends_notes(clip, found),
         skin=skin.check,
@@ -253,14 +259,19 @@ def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:
     return model.LookLine(title, clip.look.strength, str(getattr(look, "purpose", "")))
 
 
-def _master(entry: MasterEntry) -> model.MasterFile:
+def _master(standing: Standing) -> model.MasterFile:
+    name, outdated = Path(standing.path).name, standing.state == "outdated"
+    entry = standing.entry
+    if entry is None:
+        facts = f"quality {standing.quality}"
+        return model.MasterFile(name, standing.spec, facts, outdated=outdated)
     conform = (
         f"{entry.repeated} frames repeated, {entry.dropped} dropped"
         if entry.repeated or entry.dropped
         else "every frame once"
     )
     return model.MasterFile(
-        name=Path(entry.path).name,
+        name=name,
         spec=entry.spec,
         facts=f"{entry.size[0]} x {entry.size[1]}, {entry.frames} frames, {conform}, "
         f"quality {entry.quality}",
@@ -269,4 +280,5 @@ def _master(entry: MasterEntry) -> model.MasterFile:
             model.MasterCheck(c.name, c.found, c.expected, "pass" if c.ok else "fail")
             for c in entry.checks
         ),
+        outdated=outdated,
     )

@@ -14,9 +14,10 @@ from typing import Any
 import av
 import numpy as np
 
-from evenhand.atomic import partial_name, refused, settle, sync
+from evenhand.atomic import clear_leftovers, partial_name, refused, settle, sync
 from evenhand.errors import MasterRejectedError, UsageError
 from evenhand.measure.quality import Plane, thumbnail
+from evenhand.media.marks import KEY, MasterMark
 from evenhand.media.memory import give_back_large_blocks
 from evenhand.media.pixels import Planes, planes_of
 from evenhand.media.records import ColourTags
@@ -51,7 +52,8 @@ class MasterOrder:
     """One master to be made.
 
     `frames` is how many will be written. `timecode` ("10:00:00:00") and `created` (ISO 8601, UTC)
-    go into the container; nothing else of the clip's metadata does, places least of all.
+    go into the container, and `mark`, by which the master is known again; nothing else of the
+    clip's metadata does, places least of all.
     """
 
     spec: MasterSpec
@@ -61,11 +63,45 @@ class MasterOrder:
     sound: SoundPlan | None = None
     timecode: str | None = None
     created: str | None = None
+    mark: MasterMark | None = None
 
     @property
     def duration(self) -> Fraction:
         """Length of the picture in seconds."""
         return self.frames / self.spec.frame_rate
+
+    @property
+    def compared(self) -> tuple[int, ...]:
+        """The numbers of the frames that are compared whole: the first, the last, one between."""
+        last = max(self.frames - 1, 0)
+        return tuple(sorted({last * n // (_COMPARED - 1) for n in range(_COMPARED)}))
+
+    def expectation(self) -> MasterExpectation:
+        """Return what the file must turn out to be."""
+        spec, plan, level = self.spec, self.plan, self.spec.level(self.quality)
+        count = sample_count(self.duration)
+        tracks = () if self.sound is None else self.sound.expected
+        return MasterExpectation(
+            codec=spec.codec,
+            codec_tag=spec.codec_tag,
+            profile=spec.profile,
+            pixel_format=spec.pixel_format,
+            bits=spec.bits,
+            width=plan.width,
+            height=plan.height,
+            rate=spec.rate,
+            frames=self.frames,
+            tags=spec.tags,
+            faststart=spec.faststart,
+            psnr_luma=level.psnr_luma,
+            psnr_chroma=level.psnr_chroma,
+            sound=tuple(
+                SoundExpectation(codec, RATE, channels, count, longest_overrun(codec))
+                for codec, channels in tracks
+            ),
+            timecode=self.timecode,
+            mark=self.mark,
+        )
 
 
 def room_needed(order: MasterOrder) -> int:
@@ -104,9 +140,7 @@ class MasterWriter:
         self.verification: Verification | None = None
         self.sound_tracks: tuple[SoundTrack, ...] = ()
         self._level = order.spec.level(order.quality)
-        self._compared = frozenset(
-            np.linspace(0, max(order.frames - 1, 0), _COMPARED).astype(int).tolist()
-        )
+        self._compared = frozenset(order.compared)
         self._samples: dict[int, Planes] = {}
         self._thumbnails: list[Any] = []
         self._blanks: dict[int, tuple[Any, Planes]] = {}
@@ -124,8 +158,8 @@ class MasterWriter:
 
     def __enter__(self) -> MasterWriter:
         check_target(self.target, overwrite=self._overwrite, needs=room_needed(self.order))
+        clear_leftovers(self.target)  # of runs that were killed
         try:
-            self._partial.unlink(missing_ok=True)  # left by a run that was killed
             self._open()
         except BaseException as error:
             self._give_up()
@@ -209,6 +243,8 @@ class MasterWriter:
             self._out.metadata["creation_time"] = self.order.created
         if self.order.timecode:
             self._out.metadata["timecode"] = self.order.timecode
+        if self.order.mark is not None:
+            self._out.metadata[KEY] = self.order.mark.text
         self._stream = self._out.add_stream(
             _ENCODERS[spec.codec], rate=spec.frame_rate, options=dict(self._level.encoder)
         )
@@ -280,7 +316,7 @@ class MasterWriter:
     def _verify(self) -> None:
         thumbnails = np.array(self._thumbnails, np.float32)
         result = verify_master(
-            self._partial, self.expectation(), self._samples, thumbnails, self._verifying
+            self._partial, self.order.expectation(), self._samples, thumbnails, self._verifying
         )
         self.verification = result
         if not result.ok:
@@ -293,33 +329,6 @@ class MasterWriter:
                 f"what was written is not what was meant ({words})",
                 "Nothing was kept; make it again, on another drive if it fails again",
             )
-
-    def expectation(self) -> MasterExpectation:
-        """Return what the file must turn out to be; complete once the writer is closed."""
-        spec, plan, level = self.order.spec, self.order.plan, self._level
-        count = sample_count(self.order.duration)
-        return MasterExpectation(
-            codec=spec.codec,
-            codec_tag=spec.codec_tag,
-            profile=spec.profile,
-            pixel_format=spec.pixel_format,
-            bits=spec.bits,
-            width=plan.width,
-            height=plan.height,
-            rate=spec.rate,
-            frames=self.order.frames,
-            tags=spec.tags,
-            faststart=spec.faststart,
-            psnr_luma=level.psnr_luma,
-            psnr_chroma=level.psnr_chroma,
-            sound=tuple(
-                SoundExpectation(
-                    track.codec, RATE, track.channels, count, longest_overrun(track.codec)
-                )
-                for track in self.sound_tracks
-            ),
-            timecode=self.order.timecode,
-        )
 
 
 def _set_tags(holder: Any, tags: ColourTags) -> None:

@@ -41,6 +41,17 @@ class SoundPlan:
     duration: Fraction
     gain: float = 0.0
 
+    @property
+    def mixed(self) -> bool:
+        """Whether tracks of more than two channels become two."""
+        return self.sound.codec == "aac" or self.sound.tracks == "default"
+
+    @property
+    def expected(self) -> tuple[tuple[str, int], ...]:
+        """Codec and number of channels of each track of the master, taken over or made anew."""
+        codec = "pcm_s24le" if self.sound.codec == "pcm" else "aac"
+        return tuple((codec, min(t.channels, 2) if self.mixed else t.channels) for t in self.tracks)
+
 
 class SoundTrack(msgspec.Struct, frozen=True):
     """What became of one track. `damaged` counts packets that silence stands in for."""
@@ -127,9 +138,8 @@ class EncodedTrack:
 
     def __init__(self, plan: SoundPlan, track: AudioTrack, out: Any) -> None:
         sound = plan.sound
-        stereo = sound.codec == "aac" or sound.tracks == "default"
         self._samples = TrackSamples(
-            plan.clip, track.index, plan.start, plan.duration, stereo=stereo
+            plan.clip, track.index, plan.start, plan.duration, stereo=plan.mixed
         )
         self._out = out
         self._pcm = sound.codec == "pcm"

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from evenhand.measure.quality import misplaced_frames, pixels_of_a_part, psnr, thumbnail
 from evenhand.media.boxes import IDENTITY, VideoTrack, top_level, video_tracks
+from evenhand.media.marks import MasterMark, read_mark
 from evenhand.media.pixels import Planes, planes_of
 from evenhand.media.records import ColourTags
 from evenhand.media.unlabelled import bitstream_tags
@@ -56,6 +57,7 @@ class MasterExpectation(msgspec.Struct, frozen=True):
     psnr_chroma: float
     sound: tuple[SoundExpectation, ...] = ()
     timecode: str | None = None
+    mark: MasterMark | None = None
 
 
 class Check(msgspec.Struct, frozen=True):
@@ -126,14 +128,19 @@ def verify_master(
             checks += _timecode_checks(stream, expected)
         checks += _colour_checks(path, expected)
         checks += _box_checks(path, expected)
+        checks += _mark_checks(path, expected)
         checks += _sound_checks(path, expected)
     except (av.error.FFmpegError, OSError, IndexError, StopIteration) as error:
-        broken = Check("readable", "a file that decodes", f"{error}", False)
-        return Verification((broken,), (), None, None, None, None)
+        return unread(Check("readable", "a file that decodes", f"{error}", False))
     if thumbnails is not None:
         checks.append(_order_check(decoded, thumbnails, expected))
     checks += _quality_checks(decoded, expected, samples)
     return _with_figures(checks, decoded)
+
+
+def unread(why: Check) -> Verification:
+    """Return the verification of a master of which nothing else could be checked."""
+    return Verification((why,), (), None, None, None, None)
 
 
 def _decode(
@@ -239,6 +246,15 @@ def _box_checks(path: Path, expected: MasterExpectation) -> list[Check]:
         _same("index and picture data", wanted, order),
         Check("rotation", "none", "none" if upright else "in the track header", upright),
     ]
+
+
+def _mark_checks(path: Path, expected: MasterExpectation) -> list[Check]:
+    meant = expected.mark
+    if meant is None:
+        return []
+    found = read_mark(path)
+    same = found is not None and found.means(meant)
+    return [Check("mark", meant.brief, "none" if found is None else found.brief, same)]
 
 
 def _sound_checks(path: Path, expected: MasterExpectation) -> list[Check]:

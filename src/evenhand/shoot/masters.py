@@ -15,7 +15,7 @@ from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.whereabouts import beside
 
 # Raise it whenever a record would say something else of the same file.
-VERSION = 1
+VERSION = 2
 _KIND = f"master {VERSION} "
 
 
@@ -32,15 +32,19 @@ class MasterEntry(msgspec.Struct, frozen=True, kw_only=True):
     """A master that was verified and handed over, and how it was made.
 
     `path` is where it was written, `beside` how that lies from the shoot's folder (empty where it
-    does not). `grade` is the digest of the grade. `repeated` and `dropped` count frames of the
-    conform, `worst_time_error` (seconds) is how far a frame is shown from when it was shot, `lost`
-    counts frames that could not be decoded, `seconds` is how long it took. `settings` are the
-    encoder's.
+    does not). `grade` is the digest of the grade, `spec_digest` that of the spec; `shape` is how
+    the picture fits the frame, `part` how much of the clip it is. `repeated` and `dropped` count
+    frames of the conform, `worst_time_error` (seconds) is how far a frame is shown from when it was
+    shot, `lost` counts frames that could not be decoded, `seconds` is how long it took. `settings`
+    are the encoder's.
     """
 
     clip: str
     spec: str
+    spec_digest: str
     quality: str
+    shape: str
+    part: str
     path: str
     bytes: int
     grade: str

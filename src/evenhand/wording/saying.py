@@ -17,9 +17,15 @@ Clauses = Mapping[str, Clause]
 
 def tables() -> tuple[Clauses, ...]:
     """The tables of all subjects; no code stands in two of them."""
-    from evenhand.wording import anchors, levelling, matches, places
+    from evenhand.wording import anchors, levelling, masters, matches, places
 
-    return (anchors.CLAUSES, levelling.CLAUSES, matches.CLAUSES, places.CLAUSES)
+    return (
+        anchors.CLAUSES,
+        levelling.CLAUSES,
+        masters.CLAUSES,
+        matches.CLAUSES,
+        places.CLAUSES,
+    )
 
 
 def clause(reason: Reason) -> str:
