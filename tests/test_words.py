@@ -12,6 +12,7 @@ import pytest
 
 from evenhand.cli.main import VERBS, evenhand
 from evenhand.measure.decisions import Status
+from evenhand.wording.levelling import status_words
 
 PAGE = Path(__file__).parent.parent / "docs" / "words.md"
 
@@ -82,14 +83,16 @@ def test_names_that_a_person_types_are_on_the_page() -> None:
 
 
 def test_every_status_of_a_clip_is_on_the_page() -> None:
-    """What levelling says of a clip, as the record allows it."""
+    """What levelling says of a clip: the codes of the record, and what a person sees."""
     page = PAGE.read_text("utf-8")
     rows = page.split("## Status words")[1].split("## ")[0].splitlines()
     words = {
         word.strip() for row in rows for word in row.split("|")[1:2] for word in word.split(",")
     }
 
-    assert [status for status in get_args(Status) if status not in words] == []
+    statuses = [*get_args(Status), *(status_words(status) for status in get_args(Status))]
+
+    assert [status for status in statuses if status not in words] == []
 
 
 def test_no_option_is_written_down_that_does_not_exist() -> None:

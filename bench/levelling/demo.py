@@ -48,10 +48,10 @@ def report(size: tuple[int, int] = (960, 540)) -> list[str]:
     for decision in decisions:
         off = left[decision.clip]
         three = (off.stops, off.mired, off.duv)
-        sure = f"{decision.confidence:.0%}" if decision.status != "left alone" else "–"
+        sure = f"{decision.confidence:.0%}" if decision.status != "unchanged" else "–"
         right = "yes" if made_cases.is_right(three) else "no"
         told = f"{off.stops:+.3f}, {off.mired:+.1f}, {off.duv:+.4f}"
-        right = right if decision.status != "left alone" else "–"
+        right = right if decision.status != "unchanged" else "–"
         lines.append(f"| {decision.clip} | {decision.status} | {told} | {sure} | {right} |")
     for chart in charts:
         lines += ["", _chart_told(chart, truth)]

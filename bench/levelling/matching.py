@@ -36,7 +36,7 @@ def answers(a: Features, b: Features) -> Answers:
         found[name] = ratios.gains_of(estimate(b) / np.maximum(estimate(a), 1e-6))
     found["spread of colours, deciles of light"] = _by_colours(a, b)
     for name, flow in (("key points, one plane", False), ("key points, flow", True)):
-        one = remeasure(a, b, Match(False, "", flow=flow))
+        one = remeasure(a, b, Match(False, (), flow=flow))
         found[name] = np.array(one.gains) if one is not None and one.accepted else None
     both = match(a, b)
     found["evenhand"] = np.array(both.gains) if both.accepted else None

@@ -107,7 +107,7 @@ def chart_sample(case: made_charts.ChartCase) -> ChartSample | None:
         return None
     red, green, blue = (float(g) for g in reading.gains)
     return ChartSample(
-        clip="a", time=0.0, corners=(), gains=(red, green, blue), patch_difference=0.0, why="",
+        clip="a", time=0.0, corners=(), gains=(red, green, blue), patch_difference=0.0, why=(),
         stops_error=reading.stops_error, mired_error=reading.mired_error,
         residual=reading.residual, worst_grey=reading.worst_grey,
     )  # fmt: skip
@@ -164,7 +164,7 @@ def decided(
         Link(names[n], names[n + 1], match(views[n], views[n + 1]))
         for n in range(len(recordings) - 1)
     ]
-    place = Place("row", tuple(names), names[0], "chosen by hand", ())
+    place = Place("row", tuple(names), names[0], (), ())
     found = []
     for decision, recording in zip(level_place(place, {}, links), recordings, strict=True):
         own = ratios.matrix_of(ratios.levelling_gains(decision.stops, decision.white))

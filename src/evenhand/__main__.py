@@ -2,4 +2,5 @@
 
 from evenhand.cli.main import main
 
-main()
+if __name__ == "__main__":  # children import this file too
+    main()

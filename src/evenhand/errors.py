@@ -9,6 +9,7 @@ EvenhandError            exit status 1
   TargetError            a place to write to cannot take the result
     NameTakenError       another file is there under that name
   MasterRejectedError    a written master failed its own verification
+  FaultError             evenhand itself is at fault; its trace is kept in a file
   UsageError             exit status 2: a name or value that evenhand does not know
 """
 
@@ -71,6 +72,18 @@ class NameTakenError(TargetError):
 
 class MasterRejectedError(EvenhandError):
     """A written master failed its own verification."""
+
+
+class FaultError(EvenhandError):
+    """Something that evenhand did not foresee, in the work on one file; `trace` shows where.
+
+    Whoever tells of it keeps the trace in a file and names that.
+    """
+
+    def __init__(self, subject: Path | str, kind: str, trace: str) -> None:
+        super().__init__(subject, f"a fault in evenhand ({kind})", "Report it")
+        self.args = (subject, kind, trace)
+        self.trace = trace
 
 
 class UsageError(EvenhandError):

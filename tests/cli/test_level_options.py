@@ -112,8 +112,8 @@ def test_a_hand_on_top_is_in_the_list_and_in_the_explanation(
     listed = call("level", "--again", "--no-chart").out
     told = call("level", "--explain", "A001").out
 
-    assert "+0.30 by hand" in listed
-    assert "5000 K, +0.0032 by hand" in listed
+    assert "+0.30 stop by hand" in listed
+    assert "5000 K, Duv +0.0032 by hand" in listed
     assert "by hand, over levelling: exposure +0.30 stop; white 5000 K" in told
     assert "a white by hand: set <- this counts" in told
 

@@ -145,7 +145,7 @@ def test_levelling_is_told_and_a_dry_run_changes_nothing(
 
     assert "dry run: nothing was changed" in dry.err
     assert unexplained.status == 1
-    assert "untouched" in explained.out
+    assert "reference: as shot" in explained.out
     assert "what would change it" in explained.out
 
 

@@ -36,6 +36,7 @@ from evenhand.measure.decisions import (
 )
 from evenhand.measure.ends import EndsOverTime, WorstMoment
 from evenhand.measure.scopes import measure_scopes
+from evenhand.reasons import because
 
 Signal = NDArray[np.float32]
 Fault = tuple[str, str, float, int, float]
@@ -136,16 +137,33 @@ def _levelling(fault: Fault) -> LevelDecision:
             clip=clip,
             place=place,
             reference=reference,
-            status="left alone",
-            why=f"no common view with {reference}; it shows no chart and no grey card",
+            status="unchanged",
+            why=(because("level.no-common-view", clip=reference),),
             proposal=Proposal(
                 White(kelvin + 300, 0.002),
                 7.4,
                 33.0,
-                "its tones lie 0.4 stop above those of the reference",
-                "the colours fit best when moved by 18 mired",
+                (
+                    because(
+                        "proposal.tones",
+                        clip=reference,
+                        stops=0.4,
+                        half_within=0.5,
+                        tenth_over=1.6,
+                    ),
+                ),
+                (
+                    because(
+                        "proposal.colours-fit",
+                        clip=reference,
+                        mired=18.0,
+                        shifted=0.84,
+                        as_shot=0.31,
+                        share=0.6,
+                    ),
+                ),
             ),
-            would_change="a second with the place in view, or a grey card",
+            would_change=(because("change.view-of-both"), because("change.anchor-in-clip")),
         )
     if clip == reference:
         return LevelDecision(
@@ -156,7 +174,7 @@ def _levelling(fault: Fault) -> LevelDecision:
             stops=-stops,
             white=White(kelvin, duv),
             confidence=0.98,
-            why="the 24-patch chart is in the picture; its greys agree to 0.01 stop",
+            why=(because("chart.patches-agree", residual=0.02, worst_grey=0.01),),
         )
     return LevelDecision(
         clip=clip,
@@ -169,8 +187,8 @@ def _levelling(fault: Fault) -> LevelDecision:
         difference=_difference(fault),
         stops_error=0.004,
         mired_error=0.4,
-        why=f"961 places seen in {reference} too agree on one ratio; half within 0.004 stop",
-        would_change="another reference clip",
+        why=(because("match.points-agree", points=961, coverage=0.4, support=0.8, spread=0.04),),
+        would_change=(because("change.other-reference"),),
     )
 
 
@@ -244,7 +262,7 @@ def _evenness(place: str) -> Evenness:
     points = []
     for fault in mine:
         if fault[0] in ALONE:
-            points.append(EvennessPoint(fault[0], "left alone", None, None))
+            points.append(EvennessPoint(fault[0], "unchanged", None, None))
         elif fault[0] == REFERENCES[place]:
             zero = Difference(0.0, 0.0, 0.0)
             points.append(EvennessPoint(fault[0], "reference", zero, zero))

@@ -8,6 +8,7 @@ import pytest
 
 from evenhand.drawing.ends import ends_svg
 from evenhand.measure.ends import EndsOverTime, WorstMoment
+from evenhand.wording.figures import NBSP
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -56,7 +57,7 @@ def test_time_runs_from_the_first_frame_to_the_last() -> None:
 def test_the_worst_moment_is_said() -> None:
     """Percent and time, in the picture and for who does not see it."""
     svg = ends_svg(ends((0.0, 8.25, 4.0), (0.0, 0.0, 0.004)), 4.0, "x")
-    said = [e.text for e in ET.fromstring(svg).iter() if e.text]
+    said = [e.text.replace(NBSP, " ") for e in ET.fromstring(svg).iter() if e.text]
 
     assert "clipped 8.25 % at worst, 2.0 s" in said
     assert "crushed under 0.01 % at worst, 3.0 s" in said

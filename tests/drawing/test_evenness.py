@@ -19,7 +19,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def point(clip: str, before: Difference | None, after: Difference | None) -> EvennessPoint:
-    return EvennessPoint(clip, "matched" if after else "left alone", before, after)
+    return EvennessPoint(clip, "matched" if after else "unchanged", before, after)
 
 
 def shop() -> Evenness:

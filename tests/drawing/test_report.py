@@ -189,7 +189,7 @@ def test_a_full_report_says_what_was_done(full_model: ReportModel) -> None:
     said = page.said.replace("\u00a0", " ")
     for words in (
         "1 of 24 masters failed a check",
-        "6 matched to 4 references, 2 left alone",
+        "6 matched to 4 references, 2 unchanged",
         "white was 5250 K, Duv −0.0020",
         "Proposal, not applied",
         "Hearth, 70 %",

@@ -77,7 +77,8 @@ def test_the_charts_of_the_demo_set_its_shop(tmp_path: Path) -> None:
     chart = set_by[0].chart
     assert chart is not None
     assert chart.patch_difference <= 3.0
-    assert "the chart in" in set_by[0].why
+    [compared] = [r for r in set_by[0].why if r.code == "anchor.compared"]
+    assert compared.facts["by"] == "chart"
     kept = store.load(tmp_path / "shop.shoot").clips[0].levelled
     assert kept is not None
     assert kept.status == without.decisions[0].status

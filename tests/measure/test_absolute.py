@@ -10,14 +10,16 @@ from evenhand.colourmath.white import levelling_matrix
 from evenhand.measure import ratios
 from evenhand.measure.decisions import ChartSample, GreySample, LevelDecision, Link, Match, Place
 from evenhand.measure.levelling import level_place
+from evenhand.measure.reference import BY_HAND
+from evenhand.reasons import because
 
-PLACE = Place("shop", ("a", "b", "c"), "a", "chosen by hand", ())
+PLACE = Place("shop", ("a", "b", "c"), "a", BY_HAND, ())
 FAULT = camera.Fault(-0.5, 40, 0.006)
 
 
 def linked(stops: float) -> Link:
     """Clip b, brighter than a by so much and otherwise the same."""
-    match = Match(True, "", stops=stops, gains=(stops,) * 3, stops_error=0.004, mired_error=0.4)
+    match = Match(True, (), stops=stops, gains=(stops,) * 3, stops_error=0.004, mired_error=0.4)
     return Link("a", "b", match)
 
 
@@ -32,7 +34,8 @@ def chart(clip: str, fault: camera.Fault, error: float = 0.01) -> ChartSample:
     r, g, b = (float(x) for x in ratios.gains_of(fault.matrix() @ np.ones(3)))
     return ChartSample(
         clip=clip, time=1.0, corners=(), gains=(r, g, b), stops_error=error,
-        mired_error=100 * error, residual=0.1, worst_grey=0.1, patch_difference=1.5, why="agrees",
+        mired_error=100 * error, residual=0.1, worst_grey=0.1, patch_difference=1.5,
+        why=(because("chart.patches-agree", residual=0.1, worst_grey=0.1),),
     )  # fmt: skip
 
 
@@ -53,20 +56,23 @@ def test_without_chart_or_card_references_are_untouched() -> None:
 
         assert (a.status, a.stops, a.white) == ("reference", 0.0, None)
         assert (b.stops, b.white) == (pytest.approx(-0.4, abs=1e-6), None)
-        assert (c.status, c.stops, c.white) == ("left alone", 0.0, None)
+        assert (c.status, c.stops, c.white) == ("unchanged", 0.0, None)
 
 
 def test_a_chart_sets_the_reference_and_what_follows_it() -> None:
     """An 18 % grey in its light becomes 18 % and D65 in both clips; the third stays."""
     a, b, c = level_place(PLACE, {}, [linked(0.4)], charts=[chart("a", FAULT)])
 
-    assert [d.status for d in (a, b, c)] == ["chart", "matched", "left alone"]
+    assert [d.status for d in (a, b, c)] == ["chart", "matched", "unchanged"]
     assert levelled(a, neutral(FAULT)) == pytest.approx(np.full(3, 0.18), rel=1e-4)
     brighter = camera.Fault(FAULT.stops + 0.4, FAULT.mired, FAULT.duv)
     assert levelled(b, neutral(brighter)) == pytest.approx(np.full(3, 0.18), rel=1e-4)
     assert (c.stops, c.white) == (0.0, None)
-    assert "its chart, seen at 1.0 s" in a.why
-    assert "by the chart in a" in b.why
+    [own] = [r for r in a.why if r.code == "anchor.own-chart"]
+    assert own.facts["seconds"] == 1.0
+    assert own.facts["stops"] == pytest.approx(FAULT.stops, abs=1e-3)
+    [told] = [r for r in b.why if r.code == "anchor.elsewhere"]
+    assert (told.facts["by"], told.facts["clip"]) == ("chart", "a")
     assert (a.chart is not None, b.chart) == (True, None)
 
 
@@ -78,7 +84,10 @@ def test_a_chart_is_trusted_before_a_grey_card_and_they_are_compared() -> None:
 
     assert a.status == "chart"
     assert a.stops == pytest.approx(0.5, abs=1e-3)
-    assert "the grey card in a says the same to 0.30 stop and 0 mired" in a.why
+    [compared] = [r for r in a.why if r.code == "anchor.compared"]
+    assert (compared.facts["by"], compared.facts["clip"]) == ("grey_card", "a")
+    assert compared.facts["stops"] == pytest.approx(0.3, abs=1e-3)
+    assert compared.facts["mired"] == pytest.approx(0.0, abs=0.1)
 
 
 def test_the_chart_with_the_smaller_error_counts() -> None:
@@ -114,7 +123,8 @@ def test_that_share_of_the_warmth_is_kept(keep: float) -> None:
         assert found.mired == pytest.approx(keep * warmth, abs=0.05)
         assert found.duv == pytest.approx(0.0, abs=2e-5)
         assert found.stops == pytest.approx(0.0, abs=1e-3)
-    assert ("of the light's warmth are kept" in a.why) == (keep > 0)
+    kept = [r.facts["mired"] for r in a.why if r.code == "anchor.warmth-kept"]
+    assert kept == ([pytest.approx(keep * warmth, abs=0.05)] if keep else [])
 
 
 def test_a_cool_light_is_corrected_in_full() -> None:

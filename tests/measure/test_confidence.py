@@ -26,7 +26,7 @@ from evenhand.measure.decisions import ChartSample, GreySample, Link, Match, Pla
 from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import confidence, match
 
-GOOD = Match(True, "", stops=0.4, gains=(0.4, 0.4, 0.4), stops_error=0.004, mired_error=0.4)
+GOOD = Match(True, (), stops=0.4, gains=(0.4, 0.4, 0.4), stops_error=0.004, mired_error=0.4)
 Said = list[tuple[float, bool]]
 
 
@@ -65,7 +65,7 @@ def test_a_clip_far_along_the_chain_is_less_sure() -> None:
     """a – b – c by matches of doubt; what both rest on a chart rests on its doubt too."""
     weak = msgspec.structs.replace(GOOD, stops_error=0.06, mired_error=4.0)
     links = [Link("a", "b", weak), Link("b", "c", weak)]
-    place = Place("row", ("a", "b", "c"), "a", "chosen by hand", ())
+    place = Place("row", ("a", "b", "c"), "a", (), ())
     a, b, c = level_place(place, {}, links)
 
     assert a.confidence == 1.0
@@ -85,7 +85,7 @@ def test_an_open_round_lowers_the_confidence_of_its_clips() -> None:
     def linked(a: str, b: str, stops: float) -> Link:
         return Link(a, b, msgspec.structs.replace(GOOD, stops=stops, gains=(stops,) * 3))
 
-    place = Place("round", ("a", "b", "c"), "a", "chosen by hand", ())
+    place = Place("round", ("a", "b", "c"), "a", (), ())
     closed = [linked("a", "b", 0.4), linked("b", "c", 0.2), linked("a", "c", 0.6)]
     opened = [*closed[:2], linked("a", "c", 0.69)]
     sure, unsure = (level_place(place, {}, links)[2].confidence for links in (closed, opened))
@@ -98,7 +98,7 @@ def test_what_is_left_alone_as_even_counts_as_an_error() -> None:
     weak = msgspec.structs.replace(
         GOOD, stops=0.09, gains=(0.09,) * 3, stops_error=0.05, mired_error=0.5
     )
-    place = Place("pair", ("a", "b"), "a", "chosen by hand", ())
+    place = Place("pair", ("a", "b"), "a", (), ())
     b = level_place(place, {}, [Link("a", "b", weak)])[1]
 
     assert b.stops == 0.0
@@ -185,7 +185,7 @@ def chart_of(case: made_charts.ChartCase) -> ChartSample | None:
         return None
     red, green, blue = (float(g) for g in reading.gains)
     return ChartSample(
-        clip="a", time=0.0, corners=(), gains=(red, green, blue), patch_difference=0.0, why="",
+        clip="a", time=0.0, corners=(), gains=(red, green, blue), patch_difference=0.0, why=(),
         stops_error=reading.stops_error, mired_error=reading.mired_error,
         residual=reading.residual, worst_grey=reading.worst_grey,
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Levelling a place: what is moved, by how much, and what is left alone."""
+"""Levelling a place: what is moved, by how much, and what stays."""
 
 from __future__ import annotations
 
@@ -17,7 +17,9 @@ from evenhand.measure.decisions import Difference, GreySample, LevelDecision, Li
 from evenhand.measure.evenness import corrected, evenness, score
 from evenhand.measure.levelling import grey_refusal, level_place
 from evenhand.measure.places import ClipView, PictureNumbers, find_links
+from evenhand.measure.reference import BY_HAND
 from evenhand.measure.views import Features
+from evenhand.reasons import Why, because
 
 SIZE = (640, 360)
 Seen = Callable[..., Features]
@@ -29,7 +31,7 @@ FAULTS = {
     "c": camera.Fault(0.9, 25, -0.003),
     "d": camera.Fault(-0.7, 30, 0.002),
 }
-PLACE = Place("oven", ("a", "b", "c", "d"), "a", "chosen by hand", ())
+PLACE = Place("oven", ("a", "b", "c", "d"), "a", BY_HAND, ())
 
 
 class Shoot:
@@ -65,6 +67,11 @@ def shoot(scene: Scene, seen: Seen) -> Shoot:
     return Shoot(scene, seen)
 
 
+def codes(why: Why) -> list[str]:
+    """The codes of reasons, in their order."""
+    return [reason.code for reason in why]
+
+
 def by_clip(decisions: tuple[LevelDecision, ...]) -> dict[str, LevelDecision]:
     """Decisions by clip."""
     return {d.clip: d for d in decisions}
@@ -75,7 +82,7 @@ def synthetic(a: str, b: str, gains: np.ndarray, error: float = 0.004) -> Link:
     found = ratios.difference_of(gains)
     match = Match(
         True,
-        "as measured",
+        (because("match.points-agree", points=90, coverage=0.5, support=0.9, spread=0.1),),
         stops=found.stops,
         mired=found.mired,
         duv=found.duv,
@@ -88,7 +95,7 @@ def synthetic(a: str, b: str, gains: np.ndarray, error: float = 0.004) -> Link:
 
 def two(gains: np.ndarray, error: float = 0.004) -> LevelDecision:
     """What is decided for clip b that differs from its reference by the gains."""
-    place = Place("s", ("a", "b"), "a", "", ())
+    place = Place("s", ("a", "b"), "a", (), ())
     return level_place(place, {}, [synthetic("a", "b", gains, error)])[1]
 
 
@@ -96,7 +103,7 @@ def test_matched_clips_end_even_with_the_reference(shoot: Shoot) -> None:
     """Every connected clip ends within 0.03 stop and 3 mired; the other is left as it is."""
     decisions = level_place(PLACE, shoot.clips, shoot.links)
 
-    assert [d.status for d in decisions] == ["reference", "matched", "matched", "left alone"]
+    assert [d.status for d in decisions] == ["reference", "matched", "matched", "unchanged"]
     for left in score(decisions, shoot.truth):
         if left.status == "matched":
             assert abs(left.before.stops) > 0.5
@@ -110,19 +117,20 @@ def test_the_reference_stays_as_shot_without_a_grey_card(shoot: Shoot) -> None:
     reference = level_place(PLACE, shoot.clips, shoot.links)[0]
 
     assert (reference.stops, reference.white) == (0.0, None)
-    assert reference.why
+    assert codes(reference.why)[0] == "level.reference"
 
 
 def test_a_clip_without_common_view_is_untouched_and_gets_a_proposal(shoot: Shoot) -> None:
-    """Exposure and white stay; the proposal says how unsure it is, and what would change it."""
+    """Exposure and white stay; the proposal says how far off it may be, and what would help."""
     lone = level_place(PLACE, shoot.clips, shoot.links)[3]
 
     assert (lone.stops, lone.white, lone.confidence) == (0.0, None, 0.0)
-    assert "no common view with a" in lone.why
+    assert lone.why[0] == because("level.no-common-view", clip="a")
     assert lone.proposal is not None
     assert lone.proposal.mired_worst >= 16
-    assert "wrong by more than" in lone.proposal.exposure
-    assert "grey card" in lone.would_change
+    [tones] = lone.proposal.exposure
+    assert tones.facts["tenth_over"] >= 1.6
+    assert codes(lone.would_change)[0] == "change.anchor-in-clip"
 
 
 def test_every_decision_has_a_reason(shoot: Shoot) -> None:
@@ -130,7 +138,11 @@ def test_every_decision_has_a_reason(shoot: Shoot) -> None:
     for decision in level_place(PLACE, shoot.clips, shoot.links):
         assert decision.why
         assert decision.would_change
-        assert msgspec.json.decode(msgspec.json.encode(decision), type=LevelDecision) == decision
+        for way in (msgspec.json, msgspec.msgpack):
+            assert way.decode(way.encode(decision), type=LevelDecision) == decision
+        reasons = [*decision.why, *decision.would_change]
+        kinds = {type(value) for reason in reasons for value in reason.facts.values()}
+        assert kinds <= {str, int, float, bool, list, type(None)}
 
 
 def test_a_clip_that_is_even_already_is_not_moved() -> None:
@@ -139,7 +151,7 @@ def test_a_clip_that_is_even_already_is_not_moved() -> None:
         decision = two(gains, error)
 
         assert (decision.stops, decision.white) == (0.0, None)
-        assert "already even" in decision.why
+        assert decision.why[0].code == "level.already-even"
 
 
 def test_clips_that_were_right_are_hardly_moved(scene: Scene, seen: Seen) -> None:
@@ -152,7 +164,7 @@ def test_clips_that_were_right_are_hardly_moved(scene: Scene, seen: Seen) -> Non
             recording = camera.record(view.of(scene(seed), SIZE, rng), fault, rng)
             features = (seen(recording),)
             clips.append(ClipView(str(order), None, order, named("phone-log-1"), features, GOOD))
-        place = Place("s", ("0", "1"), "0", "", ())
+        place = Place("s", ("0", "1"), "0", (), ())
         moved = level_place(place, {c.id: c for c in clips}, find_links(clips))[1]
 
         assert moved.status == "matched"
@@ -186,19 +198,19 @@ def test_the_correction_takes_neutrals_of_any_reference_white_home() -> None:
 
 def test_a_clip_seen_through_another_is_matched_by_the_chain() -> None:
     """No direct view, but a chain of matches: levelled, less sure, and the chain is named."""
-    place = Place("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", (), ())
     links = [synthetic("a", "b", np.full(3, 0.3)), synthetic("b", "c", np.full(3, 0.4))]
     last = level_place(place, {}, links)[2]
 
     assert last.stops == pytest.approx(-0.7, abs=1e-6)
     assert last.via == ("b",)
-    assert "through b" in last.why
+    assert last.why[0].facts["through"] == ["b"]
     assert last.stops_error > 0.004
 
 
 def test_an_open_loop_loses_its_worst_match_and_says_so() -> None:
     """Matches that contradict one another are not averaged."""
-    place = Place("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", (), ())
     links = [
         synthetic("a", "b", np.full(3, 0.3)),
         synthetic("b", "c", np.full(3, 0.3)),
@@ -207,12 +219,12 @@ def test_an_open_loop_loses_its_worst_match_and_says_so() -> None:
     last = level_place(place, {}, links)[2]
 
     assert last.stops == pytest.approx(-0.6, abs=1e-6)
-    assert "was dropped" in last.why
+    assert because("level.match-dropped", clips=["a", "c"]) in last.why
 
 
 def test_a_loop_that_closes_is_told() -> None:
     """The closure of a round of matches is part of the reason."""
-    place = Place("s", ("a", "b", "c"), "a", "", ())
+    place = Place("s", ("a", "b", "c"), "a", (), ())
     links = [
         synthetic("a", "b", np.full(3, 0.3)),
         synthetic("b", "c", np.full(3, 0.3)),
@@ -222,7 +234,9 @@ def test_a_loop_that_closes_is_told() -> None:
 
     assert last.closure is not None
     assert abs(last.closure.stops) == pytest.approx(0.02, abs=1e-6)
-    assert "closes to 0.020 stop" in last.why
+    [loop] = [r for r in last.why if r.code == "level.loop"]
+    assert loop.facts["stops"] == pytest.approx(0.02, abs=1e-6)
+    assert set(loop.facts["clips"]) == {"a", "b", "c"}  # type: ignore[arg-type]
 
 
 def test_levelling_twice_changes_nothing(shoot: Shoot) -> None:
@@ -246,7 +260,7 @@ def test_a_grey_card_sets_the_reference_and_all_that_follow_it(shoot: Shoot) -> 
     sample = GreySample("a", shoot.neutral("a"), spread=0.03)
     decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
 
-    assert [decisions[c].status for c in "abcd"] == ["grey", "matched", "matched", "left alone"]
+    assert [decisions[c].status for c in "abcd"] == ["grey_card", "matched", "matched", "unchanged"]
     for name, tolerance in (("a", 1e-4), ("b", 0.004), ("c", 0.004)):
         d = decisions[name]
         card = levelling_matrix(d.stops, d.white) @ shoot.neutral(name)
@@ -259,7 +273,7 @@ def test_a_grey_card_in_another_clip_sets_them_all_too(shoot: Shoot) -> None:
     sample = GreySample("b", shoot.neutral("b"), spread=0.03)
     decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
 
-    assert decisions["b"].status == "grey"
+    assert decisions["b"].status == "grey_card"
     for name in "abc":
         d = decisions[name]
         card = levelling_matrix(d.stops, d.white) @ shoot.neutral(name)
@@ -272,31 +286,33 @@ def test_a_grey_card_in_a_clip_that_nothing_connects_sets_that_clip(shoot: Shoot
     decisions = by_clip(level_place(PLACE, shoot.clips, shoot.links, [sample]))
     d = decisions["d"]
 
-    assert d.status == "grey"
+    assert d.status == "grey_card"
     card = levelling_matrix(d.stops, d.white) @ shoot.neutral("d")
     assert card == pytest.approx(np.full(3, 0.18), abs=1e-4)
     assert decisions["a"].white is None
 
 
 @pytest.mark.parametrize(
-    ("sample", "word"),
+    ("sample", "code"),
     [
-        (GreySample("a", (0.2, 0.2, 0.2), 0.03, clipped=True), "clipped"),
-        (GreySample("a", (0.2, 0.2, 0.2), 0.3), "uneven"),
-        (GreySample("a", (0.10, 0.25, 0.10), 0.03), "coloured"),
-        (GreySample("a", (0.2, 0.0, 0.2), 0.03), "no light"),
-        (GreySample("a", (0.005, 0.005, 0.005), 0.03), "stops from"),
+        (GreySample("a", (0.2, 0.2, 0.2), 0.03, clipped=True), "card.clipped"),
+        (GreySample("a", (0.2, 0.2, 0.2), 0.3), "card.uneven"),
+        (GreySample("a", (0.10, 0.25, 0.10), 0.03), "card.coloured"),
+        (GreySample("a", (0.2, 0.0, 0.2), 0.03), "card.no-light"),
+        (GreySample("a", (0.005, 0.005, 0.005), 0.03), "card.far-from-grey"),
     ],
     ids=["clipped", "uneven", "green", "black", "dark"],
 )
 def test_a_bad_grey_sample_is_refused_with_a_reason(
-    sample: GreySample, word: str, shoot: Shoot
+    sample: GreySample, code: str, shoot: Shoot
 ) -> None:
     """What cannot be a grey card changes nothing, and the decision says why."""
-    assert word in grey_refusal(sample)
+    refused = grey_refusal(sample)
+    assert refused is not None
+    assert (refused.code, refused.facts["clip"]) == (code, "a")
     reference = level_place(PLACE, shoot.clips, shoot.links, [sample])[0]
     assert (reference.stops, reference.white) == (0.0, None)
-    assert word in reference.why
+    assert refused in reference.why
 
 
 def test_evenness_is_measured_again_after_levelling(shoot: Shoot) -> None:
@@ -332,7 +348,7 @@ def test_evenness_names_the_clip_that_stands_out(shoot: Shoot) -> None:
 def test_score_of_doing_nothing_is_the_fault_itself(shoot: Shoot) -> None:
     """Without corrections, after is before; stops are those of the camera's faults."""
     idle = [
-        LevelDecision(clip=c, place="oven", reference="a", status="left alone", why="-")
+        LevelDecision(clip=c, place="oven", reference="a", status="unchanged", why=())
         for c in "abcd"
     ]
     for left in score(idle, shoot.truth):

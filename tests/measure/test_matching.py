@@ -14,6 +14,7 @@ from evenhand.measure import ratios
 from evenhand.measure.decisions import Match
 from evenhand.measure.matching import confidence, match, match_clips, remeasure
 from evenhand.measure.views import AnalysisFrame, Features, features
+from evenhand.reasons import because
 
 SIZE = (640, 360)
 Seen = Callable[..., Features]
@@ -89,7 +90,7 @@ def test_a_clip_toned_for_a_display_is_known_by_its_tone(scene: Scene, seen: See
     assert found.accepted, found.why
     # D = 0.3 log a over the mean level 1.15 log a.
     assert found.tone == pytest.approx(0.3 / 1.15, abs=0.03)
-    assert "contrast differs" in found.why
+    assert because("match.toned", tone=found.tone) in found.why
     assert confidence(found) < 0.6
 
 
@@ -200,7 +201,7 @@ def test_a_clip_without_frames_is_refused() -> None:
     found = match_clips([], [flat(0.18)])
 
     assert not found.accepted
-    assert "no frame" in found.why
+    assert found.why == (because("match.no-frame"),)
 
 
 def test_measuring_again_gives_the_same(scene: Scene, seen: Seen) -> None:

@@ -19,7 +19,9 @@ from evenhand.measure.places import (
     group,
     picture_numbers,
 )
+from evenhand.measure.reference import BY_HAND
 from evenhand.measure.views import AnalysisFrame, Features
+from evenhand.reasons import because
 
 SIZE = (640, 360)
 Seen = Callable[..., Features]
@@ -35,7 +37,7 @@ def bare(name: str, order: int, created: float | None = None) -> ClipView:
 
 def accepted(a: str, b: str) -> Link:
     """A match that found no difference."""
-    return Link(a, b, Match(True, "", inliers=100, stops_error=0.004, mired_error=0.4))
+    return Link(a, b, Match(True, (), inliers=100, stops_error=0.004, mired_error=0.4))
 
 
 def parts(places: Sequence[Place]) -> list[tuple[str, ...]]:
@@ -134,7 +136,7 @@ def test_a_chosen_reference_stands(card: list[ClipView], links: tuple[Link, ...]
     first = group(card, links, Named(references=["b"]))[0]
 
     assert first.reference == "b"
-    assert first.why_reference == "chosen by hand"
+    assert first.why_reference == BY_HAND
 
 
 @pytest.mark.parametrize(
@@ -165,12 +167,12 @@ def test_the_reference_sees_most_of_the_others() -> None:
 
 def test_the_reference_is_the_middle_of_the_place() -> None:
     """Of equal clips, the one that moves the others least is taken."""
-    brighter = Match(True, "", gains=(1.0, 1.0, 1.0), inliers=90, stops_error=0.01, mired_error=1)
+    brighter = Match(True, (), gains=(1.0, 1.0, 1.0), inliers=90, stops_error=0.01, mired_error=1)
     clips = [bare(name, n) for n, name in enumerate("abc")]
     links = [
         Link("a", "b", brighter),
         Link("b", "c", brighter),
-        Link("a", "c", Match(True, "", gains=(2.0, 2.0, 2.0), inliers=90, stops_error=0.01)),
+        Link("a", "c", Match(True, (), gains=(2.0, 2.0, 2.0), inliers=90, stops_error=0.01)),
     ]
     [place] = group(clips, links)
 
@@ -231,7 +233,8 @@ def test_a_clip_that_sees_a_place_made_by_hand_is_told_so() -> None:
     [_, free] = group(clips, [accepted("a", "b")], Named(places={"door": ["a"]}))
 
     assert free.clips == ("b",)
-    assert "a in door sees the same" in free.members[0].why
+    seen = because("place.seen-by-hand-made", clip="a", place="door")
+    assert seen in free.members[0].why
 
 
 def lit(picture: np.ndarray, side: float, colour: tuple[float, float, float]) -> np.ndarray:
@@ -276,7 +279,9 @@ def test_a_lone_clip_under_another_light_does_not_join_the_place(scene: Scene, s
     [_, lone] = group(clips)
 
     assert lone.clips == ("c",)
-    assert "under another light" in lone.members[0].why
+    assert lone.members[0].why[0].code == "place.other-light"
+    assert lone.members[0].why[0].facts["clip"] in ("a", "b")
+    assert lone.members[0].why[1].code.startswith("match.")
 
 
 def test_several_places_out_of_order_on_the_card(scene: Scene, seen: Seen) -> None:
@@ -294,23 +299,25 @@ def test_several_places_out_of_order_on_the_card(scene: Scene, seen: Seen) -> No
 
 
 def test_a_reference_says_why_it_was_taken() -> None:
-    """The reason names the figures, and what told it from the next best."""
+    """The reasons are the figures, and what told it from the next best."""
     clips = [replace(bare("a", 0), numbers=replace(GOOD, clipped=0.05)), bare("b", 1)]
     [place] = group(clips, [accepted("a", "b")])
 
-    assert "0.0% of it clipped" in place.why_reference
-    assert "taken before a because it has less clipped" in place.why_reference
+    seen, picture, ahead = place.why_reference
+    assert seen == because("reference.views", views=1, others=1)
+    assert (picture.code, picture.facts["clipped"]) == ("reference.picture", 0.0)
+    assert ahead == because("reference.ahead", clip="a", by="clipped")
 
 
 @pytest.mark.parametrize(
-    ("better", "why"),
+    ("better", "by"),
     [
-        ({"off_neutral": 5.0}, "nearer to neutral"),
-        ({"chart": True}, "holds a chart"),
-        ({"seconds": 19.0}, "is longer"),
+        ({"off_neutral": 5.0}, "neutral"),
+        ({"chart": True}, "chart"),
+        ({"seconds": 19.0}, "length"),
     ],
 )
-def test_neutral_long_clips_with_a_chart_are_preferred(better: dict[str, object], why: str) -> None:
+def test_neutral_long_clips_with_a_chart_are_preferred(better: dict[str, object], by: str) -> None:
     """Each of them decides between clips that are otherwise alike."""
     numbers = replace(GOOD, off_neutral=60.0)
     clips = [
@@ -320,4 +327,4 @@ def test_neutral_long_clips_with_a_chart_are_preferred(better: dict[str, object]
     [place] = group(clips, [accepted("a", "b")])
 
     assert place.reference == "b"
-    assert why in place.why_reference
+    assert place.why_reference[-1] == because("reference.ahead", clip="a", by=by)

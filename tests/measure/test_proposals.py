@@ -52,7 +52,7 @@ def test_the_shift_of_colours_is_the_white_fault(scene: Scene, seen: Seen) -> No
 
 
 def test_only_part_of_the_shift_is_proposed(scene: Scene, seen: Seen) -> None:
-    """Sixty percent, and never more than the cap; the sentence says so."""
+    """Sixty percent, and never more than the cap; the reason holds it."""
     a = clip("a", recorded(scene, seen, camera.Fault()))
     for mired, expected in ((20.0, STRENGTH * 20), (70.0, MOST_MIRED)):
         b = clip("b", recorded(scene, seen, camera.Fault(0.0, mired)))
@@ -61,7 +61,7 @@ def test_only_part_of_the_shift_is_proposed(scene: Scene, seen: Seen) -> None:
         assert found is not None
         proposed = 1e6 / found.white.kelvin - 1e6 / ratios.white_of(np.zeros(3)).kelvin
         assert proposed == pytest.approx(expected, abs=3)
-        assert "60%" in found.why
+        assert found.why[0].facts["share"] == STRENGTH
 
 
 def test_the_reference_s_own_correction_is_added(scene: Scene, seen: Seen) -> None:

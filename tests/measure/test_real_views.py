@@ -123,7 +123,7 @@ def test_the_demo_card_is_grouped_and_levelled(
         # seen on other frames than the match was made from, so it has an error of its own
         assert even.after.worst_stops <= 0.03
         decisions += mine
-    alone = [d.clip[:4] for d in decisions if d.status == "left alone"]
+    alone = [d.clip[:4] for d in decisions if d.status == "unchanged"]
     assert alone == ["A006", "A012"]
     for left in score(decisions, truth):
         if left.status == "matched":

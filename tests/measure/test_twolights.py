@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 import simulated_camera as camera
 
-from evenhand.measure import ratios
 from evenhand.measure.decisions import Link, Place
 from evenhand.measure.levelling import level_place
 from evenhand.measure.matching import confidence, match
-from evenhand.measure.twolights import told, two_lights
+from evenhand.measure.reference import BY_HAND
+from evenhand.measure.twolights import two_lights
 from evenhand.measure.views import Features
+from evenhand.reasons import because
 
 SIZE = (640, 360)
 Seen = Callable[..., Features]
@@ -52,12 +53,18 @@ def test_the_larger_light_is_matched_and_the_other_told(
     assert 0.2 < found.second_share < 0.5
     assert found.stops == pytest.approx(plain.stops, abs=0.02)
     assert found.mired == pytest.approx(plain.mired, abs=2.0)
-    assert "two lights in one picture" in found.why
+    lights = because(
+        "match.two-lights",
+        share=found.second_share,
+        stops=found.second.stops,
+        mired=found.second.mired,
+    )
+    assert lights in found.why
     assert confidence(found) < min(0.91, confidence(plain))
 
 
 def test_a_levelled_clip_says_that_it_has_two_lights(scene: Scene, seen: Seen) -> None:
-    """The decision is made by the larger light, and its reason names both."""
+    """The decision is made by the larger light, and its reasons hold how the other differs."""
     rng = np.random.default_rng(4)
     picture = camera.View().of(scene(0), SIZE, rng)
     a, b = (
@@ -65,12 +72,12 @@ def test_a_levelled_clip_says_that_it_has_two_lights(scene: Scene, seen: Seen) -
         for p, s in ((picture, 0.0), (lamp_on(picture, 0.3, camera.Fault(0.8, 60)), -0.4))
     )
     link = Link("a", "b", match(seen(a), seen(b)))
-    place = Place("room", ("a", "b"), "a", "chosen by hand", ())
+    place = Place("room", ("a", "b"), "a", BY_HAND, ())
     decision = level_place(place, {}, [link])[1]
 
     assert decision.stops == pytest.approx(0.4, abs=0.02)
-    assert "two lights in one picture" in decision.why
-    assert "brighter" in decision.why
+    [lights] = [r for r in decision.why if r.code == "match.two-lights"]
+    assert lights.facts["stops"] == pytest.approx(0.8, abs=0.05)
     assert decision.confidence < 0.91
 
 
@@ -125,10 +132,3 @@ def test_scattered_parts_and_other_things_are_no_light() -> None:
 
     assert two_lights(*scattered, 8) is None
     assert two_lights(left, logs, cell, 8) is None
-
-
-def test_it_is_told_in_words() -> None:
-    """Share, exposure and warmth of the smaller light."""
-    difference = ratios.difference_of(np.full(3, -0.5))
-
-    assert "35% of the common view became 0.50 stop darker" in told(0.35, difference)

@@ -44,7 +44,9 @@ def test_a_clear_fault_gets_a_proposal_of_a_part(greyish: np.ndarray, seen: Seen
     moved = 1e6 / found.white.kelvin - camera.D65_MIRED
     assert 20 <= moved <= 40.5
     assert found.mired_worst >= 40
-    assert "judge it by eye" in found.why
+    [why] = found.why
+    assert why.code == "proposal.greys-agree"
+    assert why.facts["mired"] == pytest.approx(45, abs=10)
 
 
 def test_it_is_never_applied(greyish: np.ndarray, seen: Seen) -> None:
@@ -53,7 +55,7 @@ def test_it_is_never_applied(greyish: np.ndarray, seen: Seen) -> None:
         "a", None, 0, named("phone-log-1"),
         tuple(frames(greyish, camera.Fault(0, 45, 0.002), seen)), PictureNumbers(0, 0, 0.1, 5.0),
     )  # fmt: skip
-    decision = level_place(Place("s", ("a",), "a", "", ()), {"a": view}, [])[0]
+    decision = level_place(Place("s", ("a",), "a", (), ()), {"a": view}, [])[0]
 
     assert decision.proposal is not None
     assert (decision.status, decision.stops, decision.white) == ("reference", 0.0, None)

@@ -10,7 +10,6 @@ import click
 from evenhand.cli.options import Number, json_option, shoot_option
 
 if TYPE_CHECKING:
-    from evenhand.grade.document import Adjustment
     from evenhand.shoot.document import ClipEntry
 
 OUTPUT_TRANSFORMS = ["aces2-sdr", "plain-sdr", "hlg-1000", "pq-1000"]
@@ -103,23 +102,9 @@ def command(
 
 def adjustment_words(entry: ClipEntry) -> str:
     """What was set by hand on a clip, in a line."""
-    parts = adjusted(entry.adjustment)
+    from evenhand.wording.adjusting import adjusted
+
+    parts = [f"{name} {value}" for name, value in adjusted(entry.adjustment)]
     if entry.output_transform:
         parts.append(f"output transform {entry.output_transform}")
     return "; ".join(parts) or "nothing is set by hand"
-
-
-def adjusted(made: Adjustment) -> list[str]:
-    """What an adjustment changes, each thing in a few words."""
-    parts = [f"exposure {made.exposure:+.2f} stop"] if made.exposure else []
-    if made.white:
-        parts.append(f"white {made.white.kelvin:.0f} K, Duv {made.white.duv:+.4f}")
-    for name, neutral in (("slope", 1), ("offset", 0), ("power", 1)):
-        numbers = getattr(made.cdl, name)
-        if any(number != neutral for number in numbers):
-            parts.append(f"{name} {','.join(f'{number:g}' for number in numbers)}")
-    if made.contrast != 1:
-        parts.append(f"contrast {made.contrast:g}")
-    if made.saturation != 1:
-        parts.append(f"saturation {made.saturation:g}")
-    return parts

@@ -6,7 +6,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenhand.cli import show
-from evenhand.cli.levelled import MEASURED, correction
+from evenhand.cli.levelled import MEASURED
+from evenhand.wording import figures
+from evenhand.wording.adjusting import adjusted
+from evenhand.wording.levelling import correction, proposal, source_words, status_words
+from evenhand.wording.saying import clause, said
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -26,10 +30,10 @@ def show_explanation(folder: Path, name: str, as_json: bool) -> None:
         return
     decision = told.decision
     show.line(f"{told.clip} in {told.place}, reference {told.reference}")
-    show.paragraph(f"{decision.status}: {correction(decision)}")
-    show.paragraph(f"why: {decision.why}")
+    show.paragraph(f"{status_words(decision.status)}: {correction(decision)}")
+    show.paragraph(f"why: {said(decision.why)}")
     if decision.status in MEASURED:
-        show.paragraph(f"sure: {show.percent(decision.confidence)}")
+        show.paragraph(f"confidence: {figures.percent(decision.confidence)}")
     _match(decision)
     _by_hand(told)
     _place(told)
@@ -38,7 +42,7 @@ def show_explanation(folder: Path, name: str, as_json: bool) -> None:
     _skin(told)
     _proposal(decision)
     if decision.would_change:
-        show.paragraph(f"what would change it: {decision.would_change}")
+        show.paragraph(f"what would change it: {said(decision.would_change, ', or ')}")
 
 
 def show_skin(
@@ -63,22 +67,21 @@ def _match(decision: LevelDecision) -> None:
     if match is None or not match.inliers:
         return
     show.paragraph(
-        f"the match: {match.inliers} points agree ({show.percent(match.inlier_ratio)} of "
-        f"those alike), {show.percent(match.coverage)} of the picture measured, "
-        f"spread {match.spread:.3f} stop, {show.percent(match.support)} with one ratio"
+        f"the match: {match.inliers} points agree ({figures.percent(match.inlier_ratio)} of "
+        f"those alike), {figures.percent(match.coverage)} of the picture measured, "
+        f"spread {figures.size_of_stops(match.spread, 3)}, {figures.percent(match.support)} with "
+        "one ratio"
     )
 
 
 def _by_hand(told: Explanation) -> None:
-    from evenhand.cli.adjust import adjusted
-
-    parts = adjusted(told.adjustment)
+    parts = [f"{name} {value}" for name, value in adjusted(told.adjustment)]
     if not parts:
         return
     whole = ""
     if told.adjustment.exposure:
         total = told.decision.stops + told.adjustment.exposure
-        whole = f"; exposure is {total:+.2f} stop in all"
+        whole = f"; exposure is {figures.stops(total)} in all"
     if told.adjustment.white is not None:
         whole += "; its white counts instead of the levelled one"
     show.paragraph(f"by hand, over levelling: {'; '.join(parts)}{whole}")
@@ -88,16 +91,18 @@ def _by_hand(told: Explanation) -> None:
 def _place(told: Explanation) -> None:
     others = [c for c in told.mates if c != told.clip]
     mates = f"with {', '.join(others)}" if others else "alone"
-    show.paragraph(f"in {told.place} {mates}: {told.membership}")
+    show.paragraph(f"in {told.place} {mates}: {said(told.membership)}")
     if others:
-        show.paragraph(f"reference {told.reference}: {told.why_reference}")
+        show.paragraph(f"reference {told.reference}: {said(told.why_reference)}")
 
 
 def _trust(told: Explanation) -> None:
     show.paragraph("what may set exposure and white, the most trusted first:")
     for number, source in enumerate(told.trust, 1):
         counts = " <- this counts" if source.counts else ""
-        show.paragraph(f"{number}. {source.source}: {source.found}{counts}", indent="    ")
+        show.paragraph(
+            f"{number}. {source_words(source.source)}: {clause(source.found)}{counts}", "    "
+        )
 
 
 def _picture(told: Explanation) -> None:
@@ -110,7 +115,7 @@ def _picture(told: Explanation) -> None:
         show.paragraph(f"note: {words}")
     _light(told.findings)
     if told.findings.noise is not None:
-        share = show.percent(told.findings.noise / 0.18, 1)
+        share = figures.percent(told.findings.noise / 0.18, 1)
         show.paragraph(f"noise, as shot: {share} of an 18 % grey")
 
 
@@ -134,12 +139,8 @@ def _proposal(decision: LevelDecision) -> None:
     p = decision.proposal
     if p is None:
         return
-    white = f"{p.white.kelvin:.0f} K, Duv {p.white.duv:+.4f}"
-    show.paragraph(
-        f"proposal, not applied: white {white} (typical error {p.mired_error:.0f} mired, one "
-        f"case in ten over {p.mired_worst:.0f}); {p.why}"
-    )
-    show.paragraph(f"exposure: {p.exposure}")
+    show.paragraph(f"proposal, not applied: {proposal(p)}; {said(p.why)}")
+    show.paragraph(f"exposure: {said(p.exposure)}")
     show.paragraph(
         f"to take it: evenhand adjust {decision.clip} --white {p.white.kelvin:.0f} "
         f"--duv {p.white.duv:.4f}"

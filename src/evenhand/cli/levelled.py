@@ -5,41 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from evenhand.cli import show
+from evenhand.wording import figures
+from evenhand.wording.levelling import changed, shortly, status_words
+from evenhand.wording.saying import clause
 
 if TYPE_CHECKING:
     from evenhand.jobs.level import ClipTold, LevelResult
-    from evenhand.measure.decisions import LevelDecision
+    from evenhand.measure.decisions import LevelDecision, Spread
 
-MEASURED = ("matched", "grey", "chart")  # decisions that come with a confidence
-
-
-def signed(value: float, digits: int) -> str:
-    """A number with its sign; what is printed as nothing has none."""
-    text = f"{value:+.{digits}f}"
-    return text[1:] if float(text) == 0 else text
-
-
-def correction(decision: LevelDecision) -> str:
-    """What levelling does to a clip, in a few words."""
-    parts = [f"{signed(decision.stops, 2)} stop"] if decision.stops else []
-    if decision.white is not None:
-        white = decision.white
-        parts.append(f"its white was {white.kelvin:.0f} K, Duv {signed(white.duv, 4)}")
-    return "; ".join(parts) or "untouched"
-
-
-def reason(decision: LevelDecision) -> str:
-    """Why, in a few words; `--explain` says it in full."""
-    if decision.status == "left alone":
-        return "shares no view"
-    if decision.status in ("grey", "chart"):
-        return f"by a {'grey card' if decision.status == 'grey' else 'chart'}"
-    if decision.status == "reference":
-        return "the others match it"
-    even = not decision.stops and decision.white is None
-    points = decision.match.inliers if decision.match is not None else 0
-    told = "already even" if even else f"{points} points agree"
-    return f"{told}, by {', '.join(decision.via)}" if decision.via else told
+MEASURED = ("matched", "grey_card", "chart")  # decisions that come with a confidence
 
 
 def show_levels(result: LevelResult) -> None:
@@ -48,7 +22,7 @@ def show_levels(result: LevelResult) -> None:
     alone = {s.clips[0] for s in result.places if len(s.clips) == 1}
     rows = [_row(d, told[d.clip], d.clip in alone) for d in result.decisions]
     if rows:
-        headings = ["place", "clip", "status", "exposure", "white was, Duv", "sure", "why"]
+        headings = ["place", "clip", "status", "exposure", "white was", "confidence", "why"]
         show.table(headings, rows, right=(5,), spare=(6, 5))
         show.line()
     _show_evenness(result)
@@ -58,15 +32,14 @@ def show_levels(result: LevelResult) -> None:
 
 def _row(decision: LevelDecision, told: ClipTold, alone: bool) -> list[str]:
     d, hand = decision, told.by_hand
-    stops = f"{signed(d.stops, 2)} stop" if d.stops else "as shot"
-    white = f"{d.white.kelvin:.0f} K, {signed(d.white.duv, 4)}" if d.white else "as shot"
+    stops = figures.stops(d.stops) if d.stops else "as shot"
+    white = figures.white(d.white) if d.white else "as shot"
     if hand is not None and hand.exposure:
-        stops += f", {hand.exposure:+.2f} by hand"
+        stops += f", {figures.stops(hand.exposure)} by hand"
     if hand is not None and hand.white is not None:
-        white = f"{hand.white.kelvin:.0f} K, {signed(hand.white.duv, 4)} by hand"
-    sure = show.percent(d.confidence) if d.status in MEASURED else ""
-    why = "alone in its place" if alone and d.status == "reference" else reason(d)
-    return [d.place, d.clip, d.status, stops, white, sure, why]
+        white = f"{figures.white(hand.white)} by hand"
+    sure = figures.percent(d.confidence) if d.status in MEASURED else ""
+    return [d.place, d.clip, status_words(d.status), stops, white, sure, shortly(d, alone)]
 
 
 def _show_evenness(result: LevelResult) -> None:
@@ -75,8 +48,8 @@ def _show_evenness(result: LevelResult) -> None:
         [
             even.place,
             even.reference,
-            f"{even.before.worst_stops:.2f} stop, {even.before.worst_mired:.1f} mired",
-            f"{even.after.worst_stops:.2f} stop, {even.after.worst_mired:.1f} mired",
+            _worst(even.before),
+            _worst(even.after),
             even.outlier or "",
         ]
         for even in result.evenness
@@ -87,10 +60,15 @@ def _show_evenness(result: LevelResult) -> None:
         show.table(headings, rows, right=(2, 3), spare=(4,))
 
 
+def _worst(spread: Spread) -> str:
+    stops = figures.size_of_stops(spread.worst_stops)
+    return f"{stops}, {figures.size_of_mired(spread.worst_mired)}"
+
+
 def _show_told(result: LevelResult) -> None:
     """What a person has to know beside the tables."""
     for refused in result.greys_refused:
-        show.note(f"grey card not used: {refused}")
+        show.note(clause(refused))
     for failure in result.failures:
         show.note(f"skipped: {failure.clip}: {failure.why}")
     for clip in result.left_out:
@@ -98,16 +76,14 @@ def _show_told(result: LevelResult) -> None:
     for one in result.clips:
         for words in (*one.remarks, *one.warnings):
             show.note(f"{one.clip}: {words}")
-    alone = [d.clip for d in result.decisions if d.status == "left alone"]
+    alone = [d.clip for d in result.decisions if d.status == "unchanged"]
     if alone and result.saved:
         show.note(f"a proposal for {alone[0]}: evenhand level --explain {alone[0]}")
 
 
 def _show_changes(result: LevelResult) -> None:
     """What is otherwise than it was decided before; first decisions are in the table already."""
-    from evenhand.jobs.changes import NEW
-
-    known = [change for change in result.changes if change.before != NEW]
+    known = [change for change in result.changes if not change.first]
     new = len(result.changes) - len(known)
     if not result.saved:
         would = "this would change:" if known else "nothing would change"
@@ -117,5 +93,5 @@ def _show_changes(result: LevelResult) -> None:
             show.note(f"against what was decided before, {would}")
     elif known:
         show.note("changed against what was decided before:")
-    for change in known:
-        show.note(f"  {change.subject}: {change.what} {change.before} -> {change.after}")
+    for c in known:
+        show.note(f"  {c.subject}: {changed(c.what, c.before, c.after)}")

@@ -11,6 +11,7 @@ from evenhand.cli import lookcheck, lookmake, looksheet
 from evenhand.cli.lookoptions import declared_as, declaring
 from evenhand.cli.lookpack import pack_command
 from evenhand.cli.options import Strength, json_option, overwrite_option, shoot_option
+from evenhand.wording import figures
 
 if TYPE_CHECKING:
     from evenhand.jobs.look import LookFacts
@@ -198,7 +199,7 @@ def use_command(
     if as_json:
         show.json_out(used)
         return
-    on = f"{found.name} at {show.percent(strength)}" if found else "no look"
+    on = f"{found.name} at {figures.strength(strength)}" if found else "no look"
     named = ", ".join(entry.id for entry in used.clips)
     show.line(f"{on} on {named if clips else f'all {len(used.clips)} clips'}")
     if used.look is not None:

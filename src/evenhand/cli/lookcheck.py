@@ -9,6 +9,7 @@ import click
 
 from evenhand.cli.lookoptions import declared_as, declaring
 from evenhand.cli.options import Strength, json_option, overwrite_option
+from evenhand.wording.figures import strength
 
 if TYPE_CHECKING:
     from evenhand.jobs.lookcheck import Checkup
@@ -102,7 +103,7 @@ def tell_health(health: Health) -> None:
         verdict = f"{_SIGN[measure.verdict]} {_SAID[measure.verdict]}" if allowed else ""
         name = f"{found[measure.key].name}, {measure.unit}"
         rows.append([name, *figures, allowed, verdict, measure.words])
-    strengths = [show.percent(part.strength) for part in health.strengths]
+    strengths = [strength(part.strength) for part in health.strengths]
     right = tuple(range(1, 1 + len(strengths)))
     spare = (1 + len(strengths),)
     show.table(
@@ -126,12 +127,12 @@ def tell_faults(health: Health) -> None:
             for m in part.measures
             if m.key == measure.key and m.verdict == "pass"
         ]
-        passes = f" At {show.percent(max(fine))} it passes." if fine else ""
+        passes = f" At {strength(max(fine))} it passes." if fine else ""
         remedy = f"{measure.remedy[:1].upper()}{measure.remedy[1:]}."
         show.paragraph(
             f"{_SIGN[measure.verdict]} {measure.name}: {measure.words}. {remedy}{passes}", ""
         )
     each = ", ".join(
-        f"{show.percent(part.strength)} {_SAID[part.verdict]}" for part in health.strengths
+        f"{strength(part.strength)} {_SAID[part.verdict]}" for part in health.strengths
     )
     show.line(f"{health.look}: {each}")

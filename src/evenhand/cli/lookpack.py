@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from evenhand.cli.options import Strength, json_option, overwrite_option
+from evenhand.wording import figures
 
 if TYPE_CHECKING:
     from evenhand.jobs.lookpack import PackMade
@@ -125,7 +126,7 @@ def _tell(made: PackMade) -> None:
             [
                 look.name,
                 look.verdict,
-                "–" if look.advised is None else show.percent(look.advised),
+                "–" if look.advised is None else figures.strength(look.advised),
                 str(len(look.tables)),
                 f"{max(e.de_p99 for e in errors):.2f}",
                 f"{max(e.de_max for e in errors):.2f}",

@@ -16,6 +16,7 @@ from evenhand.cli.options import (
     seconds,
     shoot_option,
 )
+from evenhand.wording import figures
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -86,7 +87,7 @@ def sheet(
     if as_json:
         show.json_out(made)
         return
-    rows = [[k.look, show.percent(k.strength), k.words] for k in made.looks]
+    rows = [[k.look, figures.strength(k.strength), k.words] for k in made.looks]
     show.table(["look", "strength", "health"], rows, right=(1,))
     for file in made.files:
         show.line(f"sheet: {file}")

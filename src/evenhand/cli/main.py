@@ -80,6 +80,10 @@ def evenhand() -> None:
 
 def main() -> NoReturn:
     """Run a verb; exit with 0 done, 1 something could not be done, 2 wrong usage."""
+    if getattr(sys, "frozen", False):  # a child of a program that was frozen into one file
+        from multiprocessing import freeze_support
+
+        freeze_support()
     sys.exit(status())
 
 

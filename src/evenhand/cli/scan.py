@@ -9,6 +9,7 @@ import click
 
 from evenhand.cli.options import json_option, new_shoot_option, pair
 from evenhand.errors import UsageError
+from evenhand.wording.figures import percent
 
 if TYPE_CHECKING:
     from evenhand.jobs.identify import ClipFinding, ScanResult
@@ -95,8 +96,6 @@ def show_findings(result: ScanResult, evidence: bool = False) -> None:
 
 
 def _row(finding: ClipFinding) -> list[str]:
-    from evenhand.cli import show
-
     facts, clip = finding.facts, finding.clip
     assert facts is not None
     width, height = facts.shown_size
@@ -109,7 +108,7 @@ def _row(finding: ClipFinding) -> list[str]:
         f"{facts.duration:.2f} s",
         sound_words(len(facts.audio)),
         clip.encoding.name if clip.encoding else "not sure",
-        "by hand" if by_hand else show.percent(clip.confidence),
+        "by hand" if by_hand else percent(clip.confidence),
     ]
 
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from evenhand.wording.figures import plain
+
 if TYPE_CHECKING:
     from evenhand.jobs.progress import Progress, Step
 
@@ -24,12 +26,12 @@ def json_out(result: Any) -> None:
 
 def line(text: str = "") -> None:
     """A line of the result, on stdout."""
-    click.echo(text)
+    click.echo(plain(text))
 
 
 def note(text: str) -> None:
     """A line about the result, on stderr."""
-    click.echo(text, err=True)
+    click.echo(plain(text), err=True)
 
 
 def table(
@@ -46,6 +48,7 @@ def table(
 
     terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if terminal else None
+    rows = [[plain(cell) for cell in row] for row in rows]
     lines, left_out = Table(headings, rows, right, spare).fitted(width)
     click.echo(click.style(lines[0], bold=True) if terminal else lines[0])
     for text in lines[1:]:
@@ -68,9 +71,9 @@ def paragraph(text: str, indent: str = "  ") -> None:
             break_long_words=False,
             break_on_hyphens=False,
         )
-        click.echo(text)
+        click.echo(plain(text))
     else:
-        click.echo(indent + text)
+        click.echo(plain(indent + text))
 
 
 @contextmanager
@@ -184,11 +187,6 @@ class _Lines:
             note(f"{step.job}: {step.clip} ({step.number} of {step.clips}) {speed}".rstrip())
         elif first and step.total <= 1:
             note(f"{step.job}: {step.clip} ({step.number} of {step.clips})")
-
-
-def percent(share: float, digits: int = 0) -> str:
-    """A share as a percentage."""
-    return f"{100 * share:.{digits}f} %"
 
 
 def duration(spent: float) -> str:

@@ -11,6 +11,7 @@ from xml.sax.saxutils import escape
 
 from evenhand.drawing import marks
 from evenhand.measure.ends import EndsOverTime
+from evenhand.wording.figures import small_percent
 
 WIDTH, HEIGHT = 300.0, 104.0
 _LEFT, _RIGHT = 8.0, 292.0
@@ -55,7 +56,7 @@ def _told(ends: EndsOverTime, what: str) -> str:
     worst = ends.worst_clipped if what == "clipped" else ends.worst_crushed
     if worst.percent == 0:
         return "0 %"
-    figure = "under 0.01 %" if worst.percent < 0.01 else f"{worst.percent:.2f} %"
+    figure = small_percent(worst.percent)
     return f"{figure} at worst, {worst.seconds:.1f} s"
 
 

@@ -15,9 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.drawing.marks import Point, Scale, signed, tick_step
+from evenhand.drawing.marks import Point, Scale, tick_step
 from evenhand.measure.looks.probes import SKIN_LEVELS, SKINS
 from evenhand.measure.looks.traces import RAMP_NAMES, Traces
+from evenhand.wording.figures import signed
 
 Floats = NDArray[np.float64]
 

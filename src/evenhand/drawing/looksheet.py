@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from evenhand.drawing.lookmodel import SheetModel
 from evenhand.drawing.webpage import rendered
+from evenhand.wording.figures import plain, strength
 
 _RATIO = "1.7778"  # frames of scenes are alike, so that looks can be compared down the page
 _MOST_ACROSS = 6
@@ -19,7 +20,7 @@ def sheet_html(model: SheetModel) -> str:
 def headline(model: SheetModel) -> str:
     """How many looks there are, and how many of them pass, in a sentence."""
     strengths = sorted({row.strength for look in model.looks for row in look.rows})
-    at = " and ".join(f"{100 * s:.0f} %" for s in strengths)
+    at = " and ".join(plain(strength(s)) for s in strengths)
     passed = sum(all(row.verdict == "pass" for row in look.rows) for look in model.looks)
     failed = sum(any(row.verdict == "fail" for row in look.rows) for look in model.looks)
     count = len(model.looks)

@@ -47,14 +47,6 @@ def ticks(reach: float, parts: int = 3) -> list[float]:
     return [i * step for i in range(-count, count + 1)]
 
 
-def signed(value: float, digits: int) -> str:
-    """A number with its sign, a true minus, and no sign at zero."""
-    text = f"{abs(value):.{digits}f}"
-    if float(text) == 0.0:
-        return text
-    return f"{'−' if value < 0 else '+'}{text}"
-
-
 def shortened(name: str, most: int = 14) -> str:
     """`name` with its middle left out where it is longer than `most` characters."""
     if len(name) <= most:

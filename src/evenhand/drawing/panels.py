@@ -13,6 +13,7 @@ from evenhand.drawing import marks
 from evenhand.drawing.marks import Labels, Point, Scale
 from evenhand.drawing.worst import Axis, measured, unmeasured, worst
 from evenhand.measure.decisions import Difference, Evenness, EvennessPoint
+from evenhand.wording.figures import difference, signed
 
 WIDTH = 440.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 430.0, 54.0, 294.0
@@ -89,7 +90,7 @@ def white_panel(evenness: Evenness) -> str:
             continue
         name, out = marks.shortened(point.clip), point.clip == evenness.outlier
         if out and after and point.after:
-            name = f"{name} {marks.signed(point.after.mired, 0)}"
+            name = f"{name} {signed(point.after.mired, 0)}"
         at = (after or before) if out else before
         label = labels.add(at, name, "ev-out" if out else "ev-name")
         parts.append(_led(at, name) if out and not label else label)
@@ -144,7 +145,7 @@ def _stop_grid(up: Scale, reach: float) -> list[str]:
     for tick in marks.ticks(reach, 4):
         style = "ev-zero" if tick == 0 else "ev-grid"
         parts.append(marks.line((_LEFT, up(tick)), (_RIGHT, up(tick)), style))
-        label = marks.signed(tick, digits)
+        label = signed(tick, digits)
         parts.append(marks.text((_LEFT - 8, up(tick) + 4.5), label, anchor="end"))
     # At least two pixels, so that the band is seen where the faults are large.
     half = max(up(0) - up(_EVEN_STOPS), 1.0)
@@ -182,19 +183,13 @@ def _exposure_marks(
 def _out(point: EvennessPoint) -> str:
     """The outlier's name with how far it is still off."""
     found = point.after or point.before
-    stops = f" {marks.signed(found.stops, 2)}" if found else ""
+    stops = f" {signed(found.stops, 2)}" if found else ""
     return f"{marks.shortened(point.clip)}{stops}"
 
 
 def _mark(evenness: Evenness, point: EvennessPoint, when: marks.When, at: Point) -> str:
     found = point.before if when == "before" else point.after
-    figures = (
-        f"{marks.signed(found.stops, 2)} stop, {marks.signed(found.mired, 1)} mired, "
-        f"Duv {marks.signed(found.duv, 4)}"
-        if found
-        else ""
-    )
-    title = f"{point.clip} {when}: {figures}"
+    title = f"{point.clip} {when}: {difference(found)}"
     return marks.marker(at, when, title, point.clip == evenness.reference)
 
 
@@ -293,12 +288,12 @@ def _white_grid(plane: _Plane) -> list[str]:
         x = plane(tick, 0)[0]
         style = "ev-zero" if tick == 0 else "ev-grid"
         parts.append(marks.line((x, _TOP), (x, _BOTTOM), style))
-        parts.append(marks.text((x, _BOTTOM + 17), marks.signed(tick, 0)))
+        parts.append(marks.text((x, _BOTTOM + 17), signed(tick, 0)))
     for tick in marks.ticks((_BOTTOM - _TOP) / 2 / plane.pixels_per_uv):
         y = plane(0, tick)[1]
         if tick:  # at zero runs daylight itself
             parts.append(marks.line((_LEFT, y), (_RIGHT, y), "ev-grid"))
-        parts.append(marks.text((_LEFT - 8, y + 4.5), marks.signed(tick, 3), anchor="end"))
+        parts.append(marks.text((_LEFT - 8, y + 4.5), signed(tick, 3), anchor="end"))
     parts += _references(plane)
     parts.append(marks.text((_RIGHT, _NOTE), "mired and Duv from the reference", anchor="end"))
     parts.append(marks.text((_LEFT, _BOTTOM + 36), "← cooler", anchor="start"))

@@ -25,6 +25,9 @@ from evenhand.drawing.templating import asset, environment
 from evenhand.drawing.worst import worst
 from evenhand.measure.decisions import Evenness
 from evenhand.measure.skin.check import SkinCheck
+from evenhand.wording import figures
+from evenhand.wording.levelling import proposal, status_words
+from evenhand.wording.saying import said, sentence
 
 _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
 
@@ -117,24 +120,25 @@ def _skin_panel(check: SkinCheck, ident: str) -> Markup:
 def _environment() -> jinja2.Environment:
     made = environment()
     filters: dict[str, Any] = {
-        "stops": words.stops,
-        "kelvin": words.kelvin,
-        "duv": words.duv,
-        "share": words.share,
-        "small_percent": words.small_percent,
-        "size": words.size,
+        "stops": figures.stops,
+        "white": figures.white,
+        "percent": figures.percent,
+        "strength": figures.strength,
+        "small_percent": figures.small_percent,
+        "size": figures.size,
         "facts": words.facts,
         "compiled": words.compiled,
-        "difference": words.difference,
-        "proposal": words.proposal,
-        "sentence": words.sentence,
-        "outcome": words.outcome,
+        "difference": figures.difference,
+        "proposal": proposal,
+        "said": said,
+        "sentence": sentence,
+        "outcome": status_words,
         "master_verdict": words.master_verdict,
         "uri": data_uri,
     }
     made.filters.update(filters)
     made.globals.update(
-        counted=words.counted,
+        counted=figures.counted,
         panels=_panels,
         skin_panel=_skin_panel,
         ends_strip=_ends_strip,

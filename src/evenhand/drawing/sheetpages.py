@@ -16,6 +16,7 @@ from evenhand.drawing.lettering import clipped, width, wrapped
 from evenhand.drawing.lookmodel import Column, Row, SheetLook, SheetModel, WallModel
 from evenhand.drawing.looksheet import headline, in_lines
 from evenhand.drawing.model import Picture
+from evenhand.wording.figures import plain, strength
 
 Tone = Literal["ink", "quiet", "warn", "fail", "mat", "hair"]
 
@@ -101,7 +102,7 @@ def sheet_pages(model: SheetModel, whole: bool = False) -> list[Page]:
 def wall_page(model: WallModel) -> Page:
     """A wall as one page, the clip without a look at the head of each row."""
     page = Page(_TALL_WIDTH, 0.0)
-    lead = f"{model.clip} at {model.at}, each look at {100 * model.strength:.0f} %"
+    lead = f"{model.clip} at {model.at}, each look at {plain(strength(model.strength))}"
     y = _head(page, f"Looks for {model.clip}", lead)
     ratio = model.before.width / model.before.height
     across, gap = 6 if ratio < 1.0 else 4, 8.0
@@ -166,7 +167,7 @@ def _caption(page: Page, y: float, look: SheetLook | None, row: Row | None) -> f
     if look is None or row is None:
         page.items.append(Words(_MARGIN, y + 9.0, "Without a look", 11.0, bold=True))
         return y + 15.0
-    said = clipped(f"{100 * row.strength:.0f} %: {row.words}", 0.6 * page.inner, 9.0)
+    said = clipped(f"{plain(strength(row.strength))}: {row.words}", 0.6 * page.inner, 9.0)
     tone: Tone = "quiet" if row.verdict == "pass" else row.verdict
     x = page.width - _MARGIN - width(said, 9.0)
     page.items.append(Words(x, y + 10.0, said, 9.0, tone=tone))

@@ -15,6 +15,7 @@ from evenhand.drawing.lookhealth import STYLE as HEALTH_STYLE
 from evenhand.drawing.lookmodel import SAID, SIGN
 from evenhand.drawing.report import data_uri
 from evenhand.drawing.templating import asset, environment
+from evenhand.wording.figures import strength
 
 _SHEETS: Final = ("report.css", "looks.css")
 
@@ -25,13 +26,8 @@ def rendered(template: str, **context: Any) -> str:
     return _environment().get_template(template).render(css=css, sign=SIGN, said=SAID, **context)
 
 
-def percent(share: float) -> str:
-    """A share as a whole percentage."""
-    return f"{100 * share:.0f} %"
-
-
 @cache
 def _environment() -> jinja2.Environment:
     made = environment()
-    made.filters.update(uri=data_uri, percent=percent)
+    made.filters.update(uri=data_uri, strength=strength)
     return made

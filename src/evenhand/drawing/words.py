@@ -2,24 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import msgspec
 
-from evenhand.drawing.marks import signed
 from evenhand.drawing.model import ClipReport, MasterFile, ReportModel, Verdict
 from evenhand.drawing.worst import Worst, worst
 from evenhand.grade.fidelity import CompileReport
-from evenhand.measure.decisions import Difference, Proposal, Status
-
-_OUTCOMES: Final[dict[Status, str]] = {
-    "reference": "reference",
-    "matched": "levelled",
-    "grey": "levelled by a grey card",
-    "chart": "levelled by a chart",
-    "left alone": "left alone",
-}
-_NBSP: Final = "\u00a0"  # a number and its unit stay on one line
+from evenhand.measure.decisions import Status
+from evenhand.wording.figures import NBSP, counted, seconds
 
 
 class Tile(msgspec.Struct, frozen=True):
@@ -29,63 +18,6 @@ class Tile(msgspec.Struct, frozen=True):
     label: str
     remark: str = ""
     verdict: Verdict = "note"
-
-
-def counted(number: int, noun: str) -> str:
-    """ "1 clip", "12 clips", "no clips"."""
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
-
-
-def stops(value: float) -> str:
-    """A correction or a distance in stops, with its sign."""
-    unit = "stop" if abs(value) <= 1.0 else "stops"
-    return f"{signed(value, 2)}{_NBSP}{unit}"
-
-
-def kelvin(value: float) -> str:
-    """A colour temperature, to the nearest 10 K."""
-    return f"{round(value, -1):.0f}{_NBSP}K"
-
-
-def duv(value: float) -> str:
-    """A distance from the Planckian locus in CIE 1960 uv; positive is greener."""
-    return f"Duv{_NBSP}{signed(value, 4)}"
-
-
-def percent(value: float, digits: int = 0) -> str:
-    """A number that is percent already."""
-    return f"{value:.{digits}f}{_NBSP}%"
-
-
-def share(value: float) -> str:
-    """A share 0..1 as percent."""
-    return percent(100.0 * value)
-
-
-def small_percent(value: float) -> str:
-    """Percent of a picture; what is too little to print is not called nothing."""
-    if value == 0.0:
-        return percent(0.0)
-    return f"under {percent(0.01, 2)}" if value < 0.01 else percent(value, 2)
-
-
-def size(number: int) -> str:
-    """Bytes in decimal units, as drives are sold."""
-    value, units = float(number), ["bytes", "kB", "MB", "GB", "TB"]
-    while value >= 1000.0 and len(units) > 1:
-        value /= 1000.0
-        units.pop(0)
-    figure = f"{value:.0f}" if units[0] == "bytes" or value >= 100.0 else f"{value:.3g}"
-    return f"{figure}{_NBSP}{units[0]}"
-
-
-def seconds(value: float) -> str:
-    """A duration."""
-    if value < 60.0:
-        return f"{value:.1f}{_NBSP}s"
-    minutes, rest = divmod(round(value), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes} min {rest} s" if hours else f"{minutes} min {rest} s"
 
 
 def from_to(found: Worst, digits: int, unit: str) -> str:
@@ -111,41 +43,12 @@ def compiled(error: CompileReport) -> str:
     )
 
 
-def difference(found: Difference | None) -> str:
-    """Stops, mired and Duv in a row."""
-    if found is None:
-        return "–"
-    return f"{stops(found.stops)}, {signed(found.mired, 1)}{_NBSP}mired, {duv(found.duv)}"
-
-
-def proposal(found: Proposal) -> str:
-    """What could be tried on a clip that was left alone, with how unsure it is."""
-    return (
-        f"a white of {kelvin(found.white.kelvin)}, {duv(found.white.duv)}, typically right to "
-        f"{found.mired_error:.0f}{_NBSP}mired and in one case of ten off by more than "
-        f"{found.mired_worst:.0f}{_NBSP}mired"
-    )
-
-
-def sentence(words: str) -> str:
-    """Words with a capital at the start and a full stop at the end."""
-    told = words.strip()
-    if not told:
-        return ""
-    return told[0].upper() + told[1:] + ("" if told[-1] in ".!?" else ".")
-
-
 def facts(clip: ClipReport) -> str:
     """Codec, size, rate, duration and sound on one line."""
     length = None if clip.duration is None else seconds(clip.duration)
-    return f"{_NBSP}· ".join(
-        x.replace(" ", _NBSP) for x in (clip.codec, clip.size, clip.rate, length, clip.sound) if x
+    return f"{NBSP}· ".join(
+        x.replace(" ", NBSP) for x in (clip.codec, clip.size, clip.rate, length, clip.sound) if x
     )
-
-
-def outcome(status: Status) -> str:
-    """What became of a clip, in a word or two."""
-    return _OUTCOMES[status]
 
 
 def master_verdict(master: MasterFile) -> Verdict:
@@ -245,22 +148,22 @@ def _identified(model: ReportModel) -> str:
 
 def _levelled(model: ReportModel) -> str:
     outcomes = [c.levelling.status for c in model.clips if c.levelling]
-    alone = outcomes.count("left alone")
+    alone = outcomes.count("unchanged")
     matched, places = _matched(outcomes), len(model.places)
     words = f"{matched} matched to {counted(places, 'reference')}" if matched else "None matched"
-    return f"{words}, {alone} left alone." if alone else f"{words}."
+    return f"{words}, {alone} unchanged." if alone else f"{words}."
 
 
 def _matched(outcomes: list[Status]) -> int:
-    return sum(outcomes.count(x) for x in ("matched", "grey", "chart"))
+    return sum(status in ("matched", "chart", "grey_card") for status in outcomes)
 
 
 def _level_tiles(model: ReportModel) -> list[Tile]:
     outcomes = [c.levelling.status for c in model.clips if c.levelling]
     if not outcomes:
         return []
-    alone = outcomes.count("left alone")
-    remark = f"{alone} left alone" if alone else ""
+    alone = outcomes.count("unchanged")
+    remark = f"{alone} unchanged" if alone else ""
     found = [Tile(str(_matched(outcomes)), "matched to their reference", remark)]
     far = furthest(model)
     if far is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import msgspec
 
@@ -11,17 +12,25 @@ from evenhand.grade.steadying import changes_nothing
 from evenhand.measure.decisions import LevelDecision, Place
 from evenhand.shoot.document import ClipEntry, Shoot
 
-NEW = "not levelled"  # what a clip was before its first levelling
 UNSEEN_STOPS, UNSEEN_KELVIN, UNSEEN_DUV = 0.005, 5.0, 0.00005  # what is not printed is no change
 
 
 class Change(msgspec.Struct, frozen=True):
-    """One thing that becomes another, in words: of a clip, or of a place ("reference")."""
+    """One thing of a clip that becomes another; "reference" is of a place.
+
+    Values are a status (before the first levelling None), the name of a place or a clip, exposure
+    in stops, the white of the clip (None: as shot), and whether drift is evened out.
+    """
 
     subject: str
-    what: str
-    before: str
-    after: str
+    what: Literal["status", "place", "exposure", "white", "drift", "reference"]
+    before: bool | float | str | White | None
+    after: bool | float | str | White | None
+
+    @property
+    def first(self) -> bool:
+        """Whether the clip was never levelled before."""
+        return self.what == "status" and self.before is None
 
 
 def changes(
@@ -35,9 +44,11 @@ def changes(
     for decision in decisions:
         clip = shoot.clip(decision.clip)
         told += _of_clip(shoot, clip, decision)
-        now, then = _light(clip.levelling.steadying), _light(steadying.get(clip.id))
+        now, then = (
+            not changes_nothing(s) for s in (clip.levelling.steadying, steadying.get(clip.id))
+        )
         if clip.levelled is not None and now != then:
-            told.append(Change(clip.id, "light inside the clip", now, then))
+            told.append(Change(clip.id, "drift", now, then))
     before = {s.name: s.reference for s in shoot.places}
     for place in places:
         old = before.get(place.name, "")
@@ -46,26 +57,19 @@ def changes(
     return tuple(told)
 
 
-def _light(steadying: Steadying | None) -> str:
-    return "left as shot" if changes_nothing(steadying) else "evened out"
-
-
 def _of_clip(shoot: Shoot, clip: ClipEntry, decision: LevelDecision) -> list[Change]:
     if clip.levelled is None:
-        return [Change(clip.id, "status", NEW, decision.status)]
+        return [Change(clip.id, "status", None, decision.status)]
     told = []
     place = shoot.place_of(clip.id)
     if place is None or place.name != decision.place:
-        told.append(Change(clip.id, "place", place.name if place else "none", decision.place))
+        told.append(Change(clip.id, "place", place.name if place else None, decision.place))
     if clip.levelled.status != decision.status:
         told.append(Change(clip.id, "status", clip.levelled.status, decision.status))
     if abs(clip.levelling.stops - decision.stops) >= UNSEEN_STOPS:
-        before, after = (f"{s:+.2f} stop" for s in (clip.levelling.stops, decision.stops))
-        told.append(Change(clip.id, "exposure", before, after))
+        told.append(Change(clip.id, "exposure", clip.levelling.stops, decision.stops))
     if _differ(clip.levelling.white, decision.white):
-        told.append(
-            Change(clip.id, "white was", _white(clip.levelling.white), _white(decision.white))
-        )
+        told.append(Change(clip.id, "white", clip.levelling.white, decision.white))
     return told
 
 
@@ -73,7 +77,3 @@ def _differ(a: White | None, b: White | None) -> bool:
     if a is None or b is None:
         return a is not b
     return abs(a.kelvin - b.kelvin) >= UNSEEN_KELVIN or abs(a.duv - b.duv) >= UNSEEN_DUV
-
-
-def _white(white: White | None) -> str:
-    return "as shot" if white is None else f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"

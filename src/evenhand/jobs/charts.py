@@ -54,5 +54,5 @@ def chart_in(
         residual=best.residual,
         worst_grey=best.worst_grey,
         patch_difference=float(patch_differences(best.light, best.gains).mean()),
-        why=best.verdict,
+        why=best.why,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
@@ -14,6 +15,7 @@ from evenhand.jobs.progress import Progress, silent
 from evenhand.jobs.skin import SkinFinding, faces_skin
 from evenhand.measure.decisions import LevelDecision, Place
 from evenhand.measure.findings import Findings, remarks, warnings
+from evenhand.reasons import Reason, Why, because
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
@@ -22,8 +24,8 @@ from evenhand.shoot.measurements import Measurements
 class Trust(msgspec.Struct, frozen=True):
     """One thing that may set exposure and white, what there is of it, and whether it counted."""
 
-    source: str
-    found: str
+    source: Literal["hand", "chart", "grey_card", "reference", "as_shot"]
+    found: Reason
     counts: bool
 
 
@@ -37,9 +39,9 @@ class Explanation(msgspec.Struct, frozen=True, kw_only=True):
     clip: str
     place: str
     mates: tuple[str, ...]
-    membership: str
+    membership: Why
     reference: str
-    why_reference: str
+    why_reference: Why
     decision: LevelDecision
     trust: tuple[Trust, ...]
     adjustment: Adjustment
@@ -66,7 +68,7 @@ def explain(folder: Path, name: str, progress: Progress = silent) -> Explanation
         clip=clip.id,
         place=place.name,
         mates=place.clips,
-        membership=next((m.why for m in place.members if m.clip == clip.id), ""),
+        membership=next((m.why for m in place.members if m.clip == clip.id), ()),
         reference=place.reference,
         why_reference=place.why_reference,
         decision=decision,
@@ -93,29 +95,26 @@ def _trust(
 ) -> tuple[Trust, ...]:
     """What could set the exposure and white of a clip, the most trusted first."""
     mates = [levels.decision(c) for c in place.clips]
-    by = {d.status: d.clip for d in mates if d is not None and d.status in ("chart", "grey")}
+    by = {d.status: d.clip for d in mates if d is not None and d.status in ("chart", "grey_card")}
     by_hand = clip.adjustment.white is not None
-    reached = decision.status != "left alone"
+    reached = decision.status != "unchanged"
     charts = by.get("chart")
     greys = [g.clip for g in shoot.grey_cards if g.clip in place.clips]
+    hand = because("trust.set") if by_hand else because("trust.none")
+    card = because("trust.in-clips", clips=[*greys]) if greys else because("trust.no-card")
     told = [
-        Trust("a white by hand", "set" if by_hand else "none", by_hand),
-        Trust(
-            "a 24-patch chart",
-            f"in {charts}" if charts else _no_chart(shoot),
-            charts is not None and reached and not by_hand,
-        ),
-        Trust(
-            "a grey card",
-            f"in {', '.join(greys)}" if greys else "none pointed at",
-            charts is None and "grey" in by and reached and not by_hand,
-        ),
+        Trust("hand", hand, by_hand),
+        Trust("chart", _chart(shoot, charts), charts is not None and reached and not by_hand),
+        Trust("grey_card", card, charts is None and "grey_card" in by and reached and not by_hand),
     ]
     settled = any(t.counts for t in told)
-    told.append(Trust("the reference clip as shot", place.reference, reached and not settled))
-    told.append(Trust("the clip as shot", "no view reaches it", not reached and not settled))
+    reference = because("trust.clip", clip=place.reference)
+    told.append(Trust("reference", reference, reached and not settled))
+    told.append(Trust("as_shot", because("trust.no-view"), not reached and not settled))
     return tuple(told)
 
 
-def _no_chart(shoot: Shoot) -> str:
-    return "none found" if shoot.wishes.use_charts else "not looked for (--no-chart)"
+def _chart(shoot: Shoot, clip: str | None) -> Reason:
+    if clip is not None:
+        return because("trust.in-clips", clips=[clip])
+    return because("trust.no-chart" if shoot.wishes.use_charts else "trust.charts-not-wanted")

@@ -10,15 +10,15 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
+from evenhand.children import Pool
 from evenhand.colourmath.encodings import Encoding
 from evenhand.errors import UsageError
 from evenhand.grade.document import Steadying
 from evenhand.grade.exact import scene_light_image
-from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.decisions import GreySample
 from evenhand.media.analysis import signal_at
 from evenhand.media.records import ClipFacts
-from evenhand.shoot.document import GreyCardEntry, Shoot
+from evenhand.shoot.document import ClipEntry, GreyCardEntry, Shoot
 from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.reading import Reading
 
@@ -56,34 +56,34 @@ def with_greys(shoot: Shoot, points: Sequence[GreyPoint]) -> Shoot:
     return msgspec.structs.replace(shoot, grey_cards=tuple(kept.values()))
 
 
+@dataclass(frozen=True, slots=True)
+class GreyCard:
+    """A grey card in a clip's pictures: where a person pointed, in which file."""
+
+    path: Path
+    facts: ClipFacts
+    entry: GreyCardEntry
+    steadying: Steadying | None
+
+
 def grey_sample(
-    measurements: Measurements,
-    folder: Path,
-    shoot: Shoot,
-    entry: GreyCardEntry,
-    steadying: Steadying | None,
+    measurements: Measurements, pool: Pool, clip: ClipEntry, card: GreyCard
 ) -> GreySample:
-    """The light of a grey card, once the clip is steadied; measured once."""
-    clip = shoot.clip(entry.clip)
-    encoding = shoot.grade(clip).encoding
-    where = (entry.seconds, entry.x, entry.y)
+    """The light of a grey card, once the clip's drift is levelled; measured once."""
+    assert clip.encoding is not None
+    encoding, entry = clip.encoding, card.entry
+    depends = ((entry.seconds, entry.x, entry.y), encoding, card.steadying)
 
     def make() -> GreySample:
-        path, facts = original_and_facts(folder, shoot, clip)
-        return _measured(path, facts, encoding, entry, steadying)
+        return pool.call(str(card.path), _measured, card, encoding)
 
-    kept = GREY.of(measurements, clip.fingerprint, make, where, encoding, steadying)
+    kept = GREY.of(measurements, clip.fingerprint, make, *depends)
     return msgspec.structs.replace(kept, clip=clip.id)
 
 
-def _measured(
-    path: Path,
-    facts: ClipFacts,
-    encoding: Encoding,
-    entry: GreyCardEntry,
-    steadying: Steadying | None,
-) -> GreySample:
-    signal = signal_at(path, facts, encoding, Fraction(entry.seconds), steadying)
+def _measured(card: GreyCard, encoding: Encoding) -> GreySample:
+    entry = card.entry
+    signal = signal_at(card.path, card.facts, encoding, Fraction(entry.seconds), card.steadying)
     height, width = signal.shape[:2]
     half = max(2, round(GREY_BOX * width / 2))
     x, y = round(entry.x * (width - 1)), round(entry.y * (height - 1))

@@ -9,6 +9,7 @@ from evenhand.measure.identity.evidence import Identification, identify
 from evenhand.measure.identity.picture import PictureStats, measure_pictures
 from evenhand.measure.identity.tags import TagSigns, known_matrix, resolve
 from evenhand.media.decode import sample
+from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts, ColourTags
 from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.reading import Reading
@@ -27,6 +28,12 @@ def remembered_identification(
 ) -> Identification:
     """The verdict on a clip, recalled where it was kept. Raises ClipError as decoding does."""
     return IDENTIFICATION.of(measurements, fingerprint, lambda: identify(signs_of(path, facts)))
+
+
+def facts_and_verdict(path: Path, facts: ClipFacts | None) -> tuple[ClipFacts, Identification]:
+    """All that a scan asks of one file. Raises ClipError as probing and decoding do."""
+    facts = facts or probe(path)
+    return facts, identify(signs_of(path, facts))
 
 
 def signs_of(path: Path, facts: ClipFacts) -> Signs:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
+from evenhand.children import Limits, Pool, Task
 from evenhand.colourmath.encodings import Encoding, named
 from evenhand.errors import EvenhandError, ShootError, UsageError
-from evenhand.jobs.identification import remembered_identification
-from evenhand.jobs.originals import remembered_facts
+from evenhand.jobs.hands import hands, told
+from evenhand.jobs.identification import IDENTIFICATION, facts_and_verdict
+from evenhand.jobs.originals import FACTS
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.measure.identity.evidence import Identification
 from evenhand.media.records import ClipFacts
-from evenhand.reasons import Why, because
+from evenhand.reasons import because
 from evenhand.shoot import store
 from evenhand.shoot.document import CardEntry, ClipEntry, Shoot, empty
 from evenhand.shoot.history import Origin
@@ -55,6 +58,17 @@ class ScanResult(msgspec.Struct, frozen=True):
     beside: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class _Scan:
+    """What looking into files needs."""
+
+    card: Path
+    folder: Path
+    measurements: Measurements
+    pool: Pool
+    progress: Progress
+
+
 class _Looked(msgspec.Struct, frozen=True):
     """One file as it was looked into: what is kept of it, and what is told."""
 
@@ -82,11 +96,8 @@ def scan(
     start = empty(folder.absolute().stem)
     if (folder / store.DOCUMENT).exists():
         store.load(folder)  # before any work is done for one that cannot be read
-    looked = []
-    with Measurements(folder) as measurements:
-        for number, path in enumerate(files, 1):
-            progress(Step("scan", path.name, number, len(files)))
-            looked.append(_look(measurements, card, path))
+    with Measurements(folder) as measurements, hands() as pool:
+        looked = _looked(_Scan(card, folder, measurements, pool, progress), files)
     name = ""
 
     def edit(shoot: Shoot) -> Shoot:
@@ -132,38 +143,75 @@ def _hidden(path: Path) -> bool:
     return any(part.startswith(".") or part.endswith(".shoot") for part in path.parts)
 
 
-def _look(measurements: Measurements, card: Path, path: Path) -> _Looked:
-    """Look into one file; whatever is wrong with it becomes its own line."""
-    size, mark = 0, ""
-    kept = path.relative_to(card).as_posix()
+def _looked(scan: _Scan, files: list[Path]) -> list[_Looked]:
+    """Look into files; whatever is wrong with one becomes its own line."""
+    found: dict[Path, _Looked] = {}
+    tasks: list[Task[Path]] = []
+    marks: dict[Path, tuple[int, str]] = {}
+    for path in files:
+        size, mark, why = _marked(path)
+        if why:
+            found[path] = _refused(scan, path, (size, mark), why, "unreadable.refused")
+            continue
+        marks[path] = size, mark
+        facts = FACTS.recall(scan.measurements, mark)
+        verdict = IDENTIFICATION.recall(scan.measurements, mark)
+        if facts is not None and verdict is not None:
+            found[path] = _identified(scan, path, marks[path], facts, verdict)
+        else:
+            tasks.append(Task(path, str(path), facts_and_verdict, (path, facts), Limits()))
+    for outcome in scan.pool.run(tasks):
+        path = outcome.key
+        scan.progress(Step("scan", path.name, len(found) + 1, len(files)))
+        if outcome.error is not None:
+            line = told(scan.folder, outcome.error).removeprefix(f"{path}: ").rstrip(".")
+            code = _code(outcome.error)
+            found[path] = _refused(scan, path, marks[path], line, code)
+            continue
+        facts, verdict = outcome.got()
+        mark = marks[path][1]
+        kept = {FACTS.kind(): facts, IDENTIFICATION.kind(): verdict}
+        scan.measurements.keep_all(mark, kept)
+        found[path] = _identified(scan, path, marks[path], facts, verdict)
+    return [found[path] for path in files]
+
+
+def _marked(path: Path) -> tuple[int, str, str]:
+    """Size and fingerprint of a file, and why it cannot be opened, if it cannot."""
+    size = 0
     try:
         size = path.stat().st_size
-        if path.is_file():  # opening a pipe would wait for ever; the probe says what it is
-            mark = fingerprint(path)
-        facts = remembered_facts(measurements, mark, path)
-        verdict = remembered_identification(measurements, mark, path, facts)
-    except EvenhandError as error:
-        trouble = _trouble(error)
-        seen = Seen(path=kept, bytes=size, fingerprint=mark, trouble=trouble)
-        return _Looked(seen, error=f"{error.found}. {error.remedy}")
+        # Opening a pipe would wait for ever; probing says what it is.
+        return size, fingerprint(path) if path.is_file() else "", ""
     except OSError as error:
-        seen = Seen(
-            path=kept, bytes=size, fingerprint=mark, trouble=(because("unreadable.refused"),)
-        )
-        found = f"it cannot be read ({error.strerror or error})"
-        return _Looked(seen, error=f"{found}. Check its permissions")
+        return size, "", f"it cannot be read ({error.strerror or error}). Check its permissions"
+
+
+def _identified(
+    scan: _Scan, path: Path, mark: tuple[int, str], facts: ClipFacts, verdict: Identification
+) -> _Looked:
     seen = Seen(
-        path=kept,
-        bytes=size,
-        fingerprint=mark,
+        path=path.relative_to(scan.card).as_posix(),
+        bytes=mark[0],
+        fingerprint=mark[1],
         encoding=verdict.encoding if verdict.sure else None,
         confidence=verdict.confidence,
     )
     return _Looked(seen, facts, verdict)
 
 
-def _trouble(_error: EvenhandError) -> Why:
-    return (because("unreadable.no-clip"),)
+def _refused(scan: _Scan, path: Path, mark: tuple[int, str], line: str, code: str) -> _Looked:
+    seen = Seen(
+        path=path.relative_to(scan.card).as_posix(),
+        bytes=mark[0],
+        fingerprint=mark[1],
+        trouble=(because(code),),
+    )
+    return _Looked(seen, error=line)
+
+
+def _code(_error: EvenhandError) -> str:
+    return "unreadable.no-clip"
 
 
 def _card_name(shoot: Shoot, card: Path, prints: list[str], folder: Path) -> str:

@@ -18,6 +18,7 @@ from evenhand.measure.decisions import Evenness, LevelDecision, Place
 from evenhand.measure.findings import Findings, light_told, remarks, warnings
 from evenhand.measure.levelling import grey_refusal
 from evenhand.measure.reference import BY_HAND
+from evenhand.reasons import Why
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, Levelled, PlaceEntry, Refusable, Shoot
 from evenhand.shoot.history import Origin
@@ -88,8 +89,8 @@ class LevelResult(msgspec.Struct, frozen=True):
     """Places, decisions and evenness, what is told of the clips, and what changed.
 
     `left_out` are clips whose encoding is not settled or that are away, `failures` those that
-    something went wrong with, `greys_refused` the grey cards that were
-    not used, each with its reason. `changes` is against what was decided before.
+    something went wrong with, `greys_refused` the grey cards that were not used, as reasons.
+    `changes` is against what was decided before.
     """
 
     places: tuple[Place, ...]
@@ -100,7 +101,7 @@ class LevelResult(msgspec.Struct, frozen=True):
     left_out: tuple[str, ...]
     saved: bool
     failures: tuple[Failure, ...] = ()
-    greys_refused: tuple[str, ...] = ()
+    greys_refused: Why = ()
 
 
 def level(
@@ -140,9 +141,7 @@ def level(
         left_out=tuple(c.id for c in shoot.usable() if c not in clips),
         saved=not options.dry_run,
         failures=levels.failures,
-        greys_refused=tuple(
-            f"{g.clip}: {grey_refusal(g)}" for g in levels.greys if grey_refusal(g)
-        ),
+        greys_refused=tuple(why for g in levels.greys if (why := grey_refusal(g))),
     )
 
 

@@ -7,17 +7,21 @@ out follows from the clips and from what a person said, and is kept in the measu
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
 
+from evenhand.children import Pool
 from evenhand.errors import EvenhandError
 from evenhand.grade.document import Steadying
-from evenhand.jobs.greys import GREY, grey_sample
+from evenhand.jobs.greys import GREY, GreyCard, grey_sample
+from evenhand.jobs.hands import hands, told
 from evenhand.jobs.links import EVENNESS, PAIR, evenness_of, links_of
+from evenhand.jobs.looking import CHART, CLIP, Source
 from evenhand.jobs.originals import remembered_facts
-from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import CHART, CLIP, LIGHT, Looked, Looker, Source
+from evenhand.jobs.progress import Progress, Step, silent
+from evenhand.jobs.views import Looked, Looker
 from evenhand.measure.decisions import Evenness, GreySample, LevelDecision, Place
 from evenhand.measure.findings import Findings
 from evenhand.measure.levelling import level_place
@@ -62,7 +66,7 @@ class Levels(msgspec.Struct, frozen=True, kw_only=True):
 
 LEVELS = Reading(
     "levels",
-    1,
+    2,
     Levels,
     (
         "evenhand.jobs.levels:worked_out",
@@ -71,7 +75,7 @@ LEVELS = Reading(
     ),
 )
 # All that levelling remembers of a clip: what `again` measures anew.
-OF_A_CLIP = (CLIP, CHART, LIGHT, PAIR, EVENNESS, GREY)
+OF_A_CLIP = (CLIP, CHART, PAIR, EVENNESS, GREY)
 
 
 def remembered_levels(
@@ -94,35 +98,58 @@ def keep_levels(measurements: Measurements, shoot: Shoot, levels: Levels) -> Non
         LEVELS.keep(measurements, _OF_THE_SHOOT, levels, *_depends(shoot))
 
 
+@dataclass(slots=True)
+class Measuring:
+    """What measuring a shoot needs, and what went wrong on the way, by clip."""
+
+    measurements: Measurements
+    folder: Path
+    shoot: Shoot
+    pool: Pool
+    progress: Progress
+    failures: dict[str, str] = field(default_factory=dict)
+
+    def failed(self, clip: str, error: EvenhandError) -> None:
+        """Note a clip that something went wrong with; its first line counts."""
+        self.failures.setdefault(clip, told(self.folder, error))
+
+
 def worked_out(
     measurements: Measurements,
     folder: Path,
     shoot: Shoot,
     clips: Sequence[ClipEntry],
     references: Sequence[str] = (),
-    progress: Progress = lambda _step: None,
+    progress: Progress = silent,
 ) -> Levels:
     """Measure clips, compare them, and decide; a clip that cannot be measured is told and left."""
-    looked, failures = _looked(measurements, folder, shoot, clips, progress)
-    links = links_of(measurements, looked, progress)
-    drift = {one.view.id: one.steadying for one in looked}
-    greys, not_seen = _greys(measurements, folder, shoot, drift)
-    places = group([one.view for one in looked], links, _named(shoot, references))
-    views = {one.view.id: one.view for one in looked}
-    charts = [one.chart for one in looked if one.chart is not None]
-    decisions = [
-        decision
-        for place in places
-        for decision in level_place(place, views, links, greys, charts, shoot.wishes.leave_warmth)
-    ]
+    with hands() as pool:
+        job = Measuring(measurements, folder, shoot, pool, progress)
+        looker = Looker(measurements, pool)
+        looked = _looked(job, looker, clips)
+        links = links_of(measurements, looked, progress)
+        drift = {one.view.id: one.steadying for one in looked}
+        greys = _greys(job, drift)
+        places = group([one.view for one in looked], links, _named(shoot, references))
+        views = {one.view.id: one.view for one in looked}
+        charts = [one.chart for one in looked if one.chart is not None]
+        warmth = shoot.wishes.leave_warmth
+        decisions = [
+            decision
+            for place in places
+            for decision in level_place(place, views, links, greys, charts, warmth)
+        ]
+        even = [evenness_of(measurements, p, decisions, looked, links) for p in places]
+        for clip, error in looker.lost.items():
+            job.failed(clip, error)
     return Levels(
         places=places,
         decisions=tuple(decisions),
-        evenness=tuple(evenness_of(measurements, p, decisions, looked, links) for p in places),
+        evenness=tuple(even),
         findings={one.view.id: one.findings for one in looked},
         drift=drift,
         greys=tuple(greys),
-        failures=(*failures, *not_seen),
+        failures=tuple(Failure(clip, why) for clip, why in job.failures.items()),
     )
 
 
@@ -155,53 +182,54 @@ def _named(shoot: Shoot, references: Sequence[str]) -> Named:
     )
 
 
-def _looked(
-    measurements: Measurements,
-    folder: Path,
-    shoot: Shoot,
-    clips: Sequence[ClipEntry],
-    progress: Progress,
-) -> tuple[list[Looked], list[Failure]]:
-    looker, order = Looker(measurements), {clip.id: n for n, clip in enumerate(shoot.clips, 1)}
-    looked, failures = [], []
-    for number, clip in enumerate(clips, 1):
-        progress(Step("level", clip.id, number, len(clips)))
+def _looked(job: Measuring, looker: Looker, clips: Sequence[ClipEntry]) -> list[Looked]:
+    """The clips that could be looked at, in their order."""
+    order = {clip.id: number for number, clip in enumerate(job.shoot.clips, 1)}
+    sources = []
+    for clip in clips:
         try:
-            source = _source(measurements, folder, shoot, clip, order[clip.id])
-            looked.append(looker.look(source))
+            sources.append(_source(job, clip, order[clip.id]))
         except EvenhandError as error:
-            failures.append(Failure(clip.id, str(error)))
-    return looked, failures
+            job.failed(clip.id, error)
+    found: dict[str, Looked] = {}
+    for number, (source, one) in enumerate(looker.look(sources), 1):
+        job.progress(Step("level", source.id, number, len(sources)))
+        if isinstance(one, Looked):
+            found[source.id] = one
+        else:
+            job.failed(source.id, one)
+    return [found[clip.id] for clip in clips if clip.id in found]
 
 
-def _source(
-    measurements: Measurements, folder: Path, shoot: Shoot, clip: ClipEntry, order: int
-) -> Source:
+def _source(job: Measuring, clip: ClipEntry, order: int) -> Source:
     assert clip.encoding is not None
-    path = whereabouts.original(shoot, clip, folder)
+    path = whereabouts.original(job.shoot, clip, job.folder)
+    wishes = job.shoot.wishes
     return Source(
         id=clip.id,
         order=order,
         path=path,
-        facts=remembered_facts(measurements, clip.fingerprint, path),
+        facts=remembered_facts(job.measurements, job.pool, clip.fingerprint, path),
         fingerprint=clip.fingerprint,
         encoding=clip.encoding,
-        use_charts=shoot.wishes.use_charts and "chart" not in clip.refused,
-        steady=shoot.wishes.level_drift,
+        use_charts=wishes.use_charts and "chart" not in clip.refused,
+        steady=wishes.level_drift,
     )
 
 
-def _greys(
-    measurements: Measurements, folder: Path, shoot: Shoot, drift: dict[str, Steadying | None]
-) -> tuple[list[GreySample], list[Failure]]:
+def _greys(job: Measuring, drift: dict[str, Steadying | None]) -> list[GreySample]:
     """The grey cards of clips that were measured, but those that a person refused."""
-    refused = {clip.id for clip in shoot.clips if "grey_card" in clip.refused}
-    found, failures = [], []
-    for entry in shoot.grey_cards:
+    refused = {clip.id for clip in job.shoot.clips if "grey_card" in clip.refused}
+    found = []
+    for entry in job.shoot.grey_cards:
         if entry.clip not in drift or entry.clip in refused:
             continue
+        clip = job.shoot.clip(entry.clip)
         try:
-            found.append(grey_sample(measurements, folder, shoot, entry, drift[entry.clip]))
+            path = whereabouts.original(job.shoot, clip, job.folder)
+            facts = remembered_facts(job.measurements, job.pool, clip.fingerprint, path)
+            card = GreyCard(path, facts, entry, drift[entry.clip])
+            found.append(grey_sample(job.measurements, job.pool, clip, card))
         except EvenhandError as error:
-            failures.append(Failure(entry.clip, str(error)))
-    return found, failures
+            job.failed(entry.clip, error)
+    return found

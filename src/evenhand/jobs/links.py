@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import msgspec
 
+from evenhand.jobs.looking import CLIP
 from evenhand.jobs.progress import Progress, Step
-from evenhand.jobs.views import CLIP, Looked
+from evenhand.jobs.views import Looked
 from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import Evenness, LevelDecision, Link, Match, Place
 from evenhand.measure.evenness import evenness
@@ -26,8 +27,8 @@ class _KeptEvenness(msgspec.Struct, frozen=True):
     evenness: Evenness
 
 
-PAIR = Reading("pair", 2, _KeptPair, ("evenhand.measure.pairs:compared",))
-EVENNESS = Reading("evenness", 2, _KeptEvenness, ("evenhand.measure.evenness:evenness",))
+PAIR = Reading("pair", 3, _KeptPair, ("evenhand.measure.pairs:compared",))
+EVENNESS = Reading("evenness", 3, _KeptEvenness, ("evenhand.measure.evenness:evenness",))
 
 
 def links_of(
@@ -65,7 +66,7 @@ def evenness_of(
     inside = [x for x in links if x.a in place.clips and x.b in place.clips]
     sources = {one.view.id: one.source for one in looked}
     keys = [(sources[c].fingerprint, sources[c].key) for c in place.clips]
-    unnamed = [msgspec.structs.replace(d, place="", why="", would_change="") for d in mine]
+    unnamed = [msgspec.structs.replace(d, place="", why=(), would_change=()) for d in mine]
 
     def make() -> _KeptEvenness:
         views: dict[str, ClipView] = {one.view.id: one.view for one in looked}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from evenhand.children import Pool
+from evenhand.jobs.hands import hands
 from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts
 from evenhand.shoot import whereabouts
@@ -14,9 +16,11 @@ from evenhand.shoot.reading import Reading
 FACTS = Reading("facts", 1, ClipFacts, ("evenhand.media.probe:probe",))
 
 
-def remembered_facts(measurements: Measurements, fingerprint: str, path: Path) -> ClipFacts:
+def remembered_facts(
+    measurements: Measurements, pool: Pool, fingerprint: str, path: Path
+) -> ClipFacts:
     """The facts of a file, recalled where they were kept. Raises ClipError like `probe`."""
-    return FACTS.of(measurements, fingerprint, lambda: probe(path))
+    return FACTS.of(measurements, fingerprint, lambda: pool.call(str(path), probe, path))
 
 
 def original_and_facts(folder: Path, shoot: Shoot, clip: ClipEntry) -> tuple[Path, ClipFacts]:
@@ -25,5 +29,5 @@ def original_and_facts(folder: Path, shoot: Shoot, clip: ClipEntry) -> tuple[Pat
     Raises ShootError where its card is not there, ClipError where it cannot be read.
     """
     path = whereabouts.original(shoot, clip, folder)
-    with Measurements(folder) as measurements:
-        return path, remembered_facts(measurements, clip.fingerprint, path)
+    with Measurements(folder) as measurements, hands() as pool:
+        return path, remembered_facts(measurements, pool, clip.fingerprint, path)

@@ -9,6 +9,7 @@ from typing import Final
 from evenhand.grade.looks import LOOKS
 from evenhand.grade.recipe import digest
 from evenhand.jobs.packindex import NOTICE, SHEET, SUMS, PackedLook, PackedTable, PackIndex
+from evenhand.wording.figures import plain, strength
 
 _WIDTH: Final = 78
 MARK: Final = "[["
@@ -240,8 +241,8 @@ again with this file. Then take out this paragraph.]]
 
 
 def percent(share: float) -> str:
-    """A share as people write it."""
-    return f"{100 * share:.3g} %"
+    """How much of a look, in a text file."""
+    return plain(strength(share))
 
 
 def places_left(text: str) -> int:

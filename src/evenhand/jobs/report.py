@@ -13,14 +13,15 @@ import numpy as np
 
 from evenhand import __version__
 from evenhand.atomic import write_whole
+from evenhand.children import Pool
 from evenhand.drawing import model
 from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.report import report_html
 from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
-from evenhand.grade.document import Adjustment, Cdl
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
+from evenhand.jobs.hands import hands
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.looks import ShootLooks, look_notices
@@ -41,6 +42,7 @@ from evenhand.media.target import check_target
 from evenhand.shoot import store, whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.wording.adjusting import adjusted
 from evenhand.wording.saying import said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
@@ -69,10 +71,11 @@ def report(
     known = _truth(truth)
     clips = shoot.usable()
     told = []
-    with Measurements(folder) as measurements:
+    with Measurements(folder) as measurements, hands() as pool:
         levels = remembered_levels(measurements, folder, shoot, progress)
         masters = tuple(standings(measurements, folder, shoot, clips))
-        known_of = _Known(folder, shoot, ShootLooks(folder, shoot), levels, measurements, masters)
+        looks = ShootLooks(folder, shoot)
+        known_of = _Known(folder, shoot, looks, levels, measurements, pool, masters)
         for number, clip in enumerate(clips, 1):
             progress(Step("report", clip.id, number, len(clips)))
             told.append(_clip(known_of, clip))
@@ -90,6 +93,7 @@ class _Known:
     looks: FindLook
     levels: Levels
     measurements: Measurements
+    pool: Pool
     masters: tuple[Standing, ...]
 
     def masters_of(self, clip: ClipEntry) -> list[Standing]:
@@ -130,7 +134,7 @@ def _page(
                 clips=place.clips,
                 reference=place.reference,
                 evenness=even.get(place.name),
-                note=f"Reference {place.reference}: {place.why_reference}.",
+                note=f"Reference {place.reference}: {said(place.why_reference)}.",
             )
             for place in levels.places
         ),
@@ -155,14 +159,16 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
         id=clip.id,
         file=clip.path,
         levelling=known.levels.decision(clip.id),
-        adjustment=_adjustment(clip.adjustment),
+        adjustment=tuple(
+            model.Figure(name.capitalize(), value) for name, value in adjusted(clip.adjustment)
+        ),
         masters=tuple(_master(m) for m in known.masters_of(clip)),
         notes=(*light_told(found), *remarks(found)) if found else (),
     )
     try:
         base = msgspec.structs.replace(base, look=_look(clip, known.looks))
         path = whereabouts.original(known.shoot, clip, known.folder)
-        facts = remembered_facts(known.measurements, clip.fingerprint, path)
+        facts = remembered_facts(known.measurements, known.pool, clip.fingerprint, path)
         verdict = remembered_identification(known.measurements, clip.fingerprint, path, facts)
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
@@ -243,25 +249,6 @@ def _with_pictures(
 def _ends_notes(clip: ClipEntry, found: Findings | None) -> tuple[str, ...]:
     """What levelling and a person's exposure together cannot restore, or bring to light."""
     return warnings(found, clip.levelling.stops + clip.adjustment.exposure) if found else ()
-
-
-def _adjustment(adjustment: Adjustment) -> tuple[model.Figure, ...]:
-    if adjustment == Adjustment():
-        return ()
-    figures = []
-    if adjustment.exposure:
-        figures.append(model.Figure("Exposure", f"{adjustment.exposure:+.2f} stop"))
-    if adjustment.white is not None:
-        white = adjustment.white
-        figures.append(model.Figure("White", f"{white.kelvin:.0f} K, Duv {white.duv:+.4f}"))
-    if adjustment.cdl != Cdl():
-        cdl = adjustment.cdl
-        figures.append(model.Figure("CDL", f"{cdl.slope} {cdl.offset} {cdl.power}"))
-    if adjustment.contrast != 1:
-        figures.append(model.Figure("Contrast", f"{adjustment.contrast:g}"))
-    if adjustment.saturation != 1:
-        figures.append(model.Figure("Saturation", f"{adjustment.saturation:g}"))
-    return tuple(figures)
 
 
 def _look(clip: ClipEntry, looks: FindLook) -> model.LookLine | None:

@@ -17,6 +17,7 @@ from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.colourmath.white import kelvin_duv, white_xy
 from evenhand.measure import ratios
 from evenhand.measure.decisions import ChartSample, GreySample, Status
+from evenhand.reasons import Reason, Why, because
 
 Floats = NDArray[np.float64]
 
@@ -44,31 +45,24 @@ class Anchor:
     kept: float = 0.0
     spread: float = 0.0
 
-    @property
-    def name(self) -> str:
-        """What it is, in words."""
-        return "chart" if self.by == "chart" else "grey card"
 
-
-def grey_refusal(sample: GreySample) -> str:
-    """Why a grey sample cannot be used, in plain words; empty where it can."""
+def grey_refusal(sample: GreySample) -> Reason | None:
+    """Why a grey sample cannot be used; None where it can."""
+    clip = sample.clip
     if sample.clipped:
-        return "the grey sample is clipped: its colour is not known"
+        return because("card.clipped", clip=clip)
     if min(sample.light) <= 0:
-        return "the grey sample holds no light in one channel"
+        return because("card.no-light", clip=clip)
     if sample.spread > GREY_SPREAD:
-        return (
-            f"the grey sample is uneven by {sample.spread:.2f} stop (limit {GREY_SPREAD}): "
-            "it holds more than the card, or a shadow"
-        )
-    gains = _grey_gains(sample)
+        return because("card.uneven", clip=clip, stops=sample.spread, limit=GREY_SPREAD)
     x, y, z = ratios.xyz_of(np.array(sample.light))
     _, duv = kelvin_duv((x / (x + y + z), y / (x + y + z)))
     if abs(duv) > GREY_DUV:
-        return f"the grey sample is coloured: Duv {duv:+.3f} (limit {GREY_DUV})"
-    if abs(ratios.stops_of(gains)) > GREY_STOPS:
-        return f"the grey sample is {ratios.stops_of(gains):+.1f} stops from 18 % grey"
-    return ""
+        return because("card.coloured", clip=clip, duv=float(duv), limit=GREY_DUV)
+    stops = ratios.stops_of(_grey_gains(sample))
+    return (
+        because("card.far-from-grey", clip=clip, stops=stops) if abs(stops) > GREY_STOPS else None
+    )
 
 
 def _grey_gains(sample: GreySample) -> Floats:
@@ -82,7 +76,9 @@ def anchors(charts: Sequence[ChartSample], greys: Sequence[GreySample]) -> tuple
         for c in sorted(charts, key=lambda c: c.stops_error / 0.03 + c.mired_error / 3)
     ]
     by_greys = [
-        Anchor(g.clip, "grey", _grey_gains(g), GREY_STOPS_ERROR, GREY_MIRED_ERROR, spread=g.spread)
+        Anchor(
+            g.clip, "grey_card", _grey_gains(g), GREY_STOPS_ERROR, GREY_MIRED_ERROR, spread=g.spread
+        )
         for g in sorted(greys, key=lambda g: g.spread)
         if not grey_refusal(g)
     ]
@@ -112,8 +108,8 @@ def _gains_of_warmth(mired: float) -> Floats:
     return ratios.gains_of(light)
 
 
-def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Floats]) -> str:
-    """How far the other charts and cards of a place are from the one that was used, in words.
+def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Floats]) -> Why:
+    """How far the other charts and cards of a place are from the one that was used.
 
     own: gains by which each clip differs from the reference, as shot.
     """
@@ -124,28 +120,31 @@ def disagreement(used: Anchor, others: Sequence[Anchor], own: Mapping[str, Float
             continue
         off = ratios.difference_of(other.gains - own[other.clip] - mine)
         told.append(
-            f"the {other.name} in {other.clip} says the same to {abs(off.stops):.2f} stop and "
-            f"{abs(off.mired):.0f} mired"
+            because(
+                "anchor.compared",
+                by=other.by,
+                clip=other.clip,
+                stops=abs(off.stops),
+                mired=abs(off.mired),
+            )
         )
-    return "; ".join(told)
+    return tuple(told)
 
 
-def anchor_told(clip: str, anchor: Anchor, fault: Floats) -> str:
-    """What an anchor says of a clip, in words. fault: the gains that are corrected in the clip."""
+def anchor_told(clip: str, anchor: Anchor, fault: Floats) -> Why:
+    """What an anchor says of a clip. fault: the gains that are corrected in the clip."""
     white = ratios.white_of(fault)
-    found = (
-        f"{ratios.stops_of(fault):+.2f} stop and a white of {white.kelvin:.0f} K, "
-        f"Duv {white.duv:+.4f}"
-    )
-    kept = f"; {anchor.kept:.0f} mired of the light's warmth are kept" if anchor.kept else ""
+    stops, kelvin, duv = ratios.stops_of(fault), white.kelvin, white.duv
+    kept = (because("anchor.warmth-kept", mired=float(anchor.kept)),) if anchor.kept else ()
     if clip != anchor.clip:
-        return f"by the {anchor.name} in {anchor.clip} it has {found}{kept}"
-    if anchor.chart is None:
-        end = "it is set to 18 % and neutral" if not kept else "it is set to 18 %"
-        return f"its grey card shows {found}; {end}{kept}"
+        by, other = anchor.by, anchor.clip
+        found = because("anchor.elsewhere", by=by, clip=other, stops=stops, kelvin=kelvin, duv=duv)
+        return (found, *kept)
     sample = anchor.chart
-    return (
-        f"its chart, seen at {sample.time:.1f} s, shows {found}; patches 20 to 23 are set to their "
-        f"published light, as it falls on the chart{kept}; after that all 24 are off by CIEDE2000 "
-        f"{sample.patch_difference:.1f} on average ({sample.why})"
-    )
+    if sample is None:
+        neutral = not anchor.kept
+        own = because("anchor.own-card", neutral=neutral, stops=stops, kelvin=kelvin, duv=duv)
+        return (own, *kept)
+    found = because("anchor.own-chart", seconds=sample.time, stops=stops, kelvin=kelvin, duv=duv)
+    left = because("anchor.chart-left", difference=sample.patch_difference)
+    return (found, *kept, left, *sample.why)

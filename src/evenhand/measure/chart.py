@@ -20,6 +20,7 @@ from evenhand.colourmath.difference import ciede2000, xyz_to_lab
 from evenhand.colourmath.primaries import rgb_to_xyz
 from evenhand.measure import ratios
 from evenhand.measure.views import CLIP_MARGIN
+from evenhand.reasons import Reason, Why, because
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -76,7 +77,7 @@ class ChartReading:
     |log2(patch / published)| less that of the greys; worst_grey: the largest of the greys alone;
     both in stops. pattern and colours: correlations with the published chart, of the picture of its
     green light and of its patches' channel ratios. Errors are one standard error, from how the
-    four greys agree. `verdict` says in words why it was taken or not.
+    four greys agree. `why` says what it was taken or refused by.
     """
 
     corners: Floats
@@ -89,7 +90,7 @@ class ChartReading:
     stops_error: float
     mired_error: float
     accepted: bool
-    verdict: str
+    why: Why
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,7 @@ def find_chart(signal: Image, to_light: ToLight, clip_level: float = 1.0) -> Cha
 
     signal: (h, w, 3), 0..1; the longest side about 1280 pixels, the chart a tenth of it or more.
     to_light: the signal of a picture to its linear BT.2020 light. clip_level: the signal above
-    which a pixel is clipped. A reading that is not accepted is given back too, for its verdict; it
+    which a pixel is clipped. A reading that is not accepted is given back too, for its reason; it
     may not be used.
     """
     best: ChartReading | None = None
@@ -281,7 +282,7 @@ def _patches(
 def _judged(
     corners: Floats, patches: Floats, clipped: NDArray[np.bool_], pattern: float
 ) -> ChartReading:
-    """The reading with its verdict."""
+    """The reading, and whether it is a chart."""
     logs = np.log2(np.maximum(patches, 1e-5) / _PUBLISHED)
     usable = np.flatnonzero(~clipped[GREYS]) + GREYS.start
     greys = usable if len(usable) >= 3 else np.arange(GREYS.start, GREYS.stop)
@@ -292,11 +293,8 @@ def _judged(
     gains = np.median(each, axis=0)
     stops_error, mired_error = _errors(each, gains)
     colours = _colours(patches)
-    verdict = _refusal(residual, worst_grey, pattern, colours, len(usable))
-    told = (
-        f"24 patches agree with the published ones to {residual:.2f} stop in the middle, "
-        f"the greys to {worst_grey:.2f}"
-    )
+    refused = _refusal(residual, worst_grey, pattern, colours, len(usable))
+    agree = because("chart.patches-agree", residual=residual, worst_grey=worst_grey)
     return ChartReading(
         corners=corners,
         light=patches,
@@ -307,8 +305,8 @@ def _judged(
         colours=colours,
         stops_error=stops_error,
         mired_error=mired_error,
-        accepted=not verdict,
-        verdict=verdict or told,
+        accepted=refused is None,
+        why=(refused or agree,),
     )
 
 
@@ -323,17 +321,20 @@ def _colours(patches: Floats) -> float:
 
 def _refusal(
     residual: float, worst_grey: float, pattern: float, colours: float, usable: int
-) -> str:
+) -> Reason | None:
     if pattern < LEAST_PATTERN:
-        return f"no chart: the pattern of its patches is not there (correlation {pattern:.2f})"
+        return because("chart.no-pattern", correlation=pattern)
     if colours < LEAST_COLOURS:
-        return f"no chart: its colours are others (correlation {colours:.2f})"
+        return because("chart.other-colours", correlation=colours)
     if residual > LIMIT_MEDIAN or worst_grey > LIMIT_GREY:
-        return (
-            f"no chart that can be read: patches differ by {residual:.2f} stop in the middle "
-            f"(limit {LIMIT_MEDIAN}), the greys by up to {worst_grey:.2f} (limit {LIMIT_GREY})"
+        return because(
+            "chart.patches-differ",
+            residual=residual,
+            limit=LIMIT_MEDIAN,
+            worst_grey=worst_grey,
+            grey_limit=LIMIT_GREY,
         )
-    return "" if usable >= 3 else "the greys of the chart are clipped"
+    return because("chart.greys-clipped") if usable < 3 else None
 
 
 def _errors(each: Floats, gains: Floats) -> tuple[float, float]:

@@ -11,9 +11,10 @@ from typing import Literal
 import msgspec
 
 from evenhand.grade.document import White
+from evenhand.reasons import Why
 
 Triple = tuple[float, float, float]
-Status = Literal["reference", "matched", "left alone", "grey", "chart"]
+Status = Literal["reference", "matched", "chart", "grey_card", "unchanged"]
 
 
 class Difference(msgspec.Struct, frozen=True):
@@ -41,7 +42,7 @@ class Match(msgspec.Struct, frozen=True):
     """
 
     accepted: bool
-    why: str
+    why: Why
     stops: float = 0.0
     mired: float = 0.0
     duv: float = 0.0
@@ -77,7 +78,7 @@ class Member(msgspec.Struct, frozen=True):
 
     clip: str
     how: Literal["named", "view", "neighbour", "alone"]
-    why: str
+    why: Why
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -86,7 +87,7 @@ class Place(msgspec.Struct, frozen=True):
     name: str
     clips: tuple[str, ...]
     reference: str
-    why_reference: str
+    why_reference: Why
     members: tuple[Member, ...]
 
 
@@ -121,21 +122,21 @@ class ChartSample(msgspec.Struct, frozen=True, kw_only=True):
     residual: float
     worst_grey: float
     patch_difference: float
-    why: str
+    why: Why
 
 
 class Proposal(msgspec.Struct, frozen=True):
-    """What a person may want to apply to a clip that was left alone, and how unsure it is.
+    """What a person may want to apply to a clip that stays unchanged, and how unsure it is.
 
     `white` is for grade.document.Levelling. `mired_error` is the typical error, `mired_worst` that
-    of one case in ten; both measured. Exposure is told in words only.
+    of one case in ten; both measured. No exposure is proposed: `exposure` says what is known of it.
     """
 
     white: White
     mired_error: float
     mired_worst: float
-    exposure: str
-    why: str
+    exposure: Why
+    why: Why
 
 
 class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
@@ -145,7 +146,7 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
     the clip's own white, None where it stays as it is. `difference` is the clip's from the
     reference as shot, with standard errors; `via` names the clips that the match went through;
     `closure` is the worst disagreement of the loops of matches that the clip is part of; `chart` is
-    the chart in it that the place is set by.
+    the chart in it that the place is set by; `would_change` what would change the decision.
     """
 
     clip: str
@@ -161,10 +162,10 @@ class LevelDecision(msgspec.Struct, frozen=True, kw_only=True):
     match: Match | None = None
     via: tuple[str, ...] = ()
     closure: Difference | None = None
-    why: str
+    why: Why
     proposal: Proposal | None = None
     chart: ChartSample | None = None
-    would_change: str = ""
+    would_change: Why = ()
 
 
 class EvennessPoint(msgspec.Struct, frozen=True):

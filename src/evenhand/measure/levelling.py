@@ -1,8 +1,8 @@
 """Exposure and white for the clips of a place, decided from measurements, each with its reason.
 
 Clips that a chain of matches connects to the reference are corrected to look like it; a difference
-within its own uncertainty is left alone, and so is every clip without a common view. A chart or a
-grey card in any connected clip sets the exposure and the white of them all.
+within its own uncertainty stays, and so does every clip without a common view. A chart or a grey
+card in any connected clip sets the exposure and the white of them all.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ from evenhand.measure.decisions import (
     Status,
 )
 from evenhand.measure.proposals import propose
+from evenhand.reasons import Reason, Why, because
 
 __all__ = ["GreySample", "LevelDecision", "grey_refusal", "level_place"]
 
@@ -56,8 +57,8 @@ class _Solved:
     links: Sequence[Link]
     found: Agreement
     anchor: Anchor | None
-    beside: str
-    refusals: tuple[str, ...]
+    beside: Why
+    refusals: Why
 
 
 def level_place(
@@ -80,8 +81,8 @@ def level_place(
     found = agree(place.reference, [Edge.of(x) for x in inside])
     usable = anchors([c for c in charts if c.clip in ids], [g for g in greys if g.clip in ids])
     solved = _solved(place, links, found, usable, keep_warmth)
-    refusals = {g.clip: grey_refusal(g) for g in greys if g.clip in ids and grey_refusal(g)}
-    solved = replace(solved, refusals=tuple(f"{c}: {why}" for c, why in refusals.items()))
+    refused = {g.clip: why for g in greys if g.clip in ids and (why := grey_refusal(g))}
+    solved = replace(solved, refusals=tuple(refused.values()))
     own = {a.clip: a for a in reversed(usable)}
     decided = []
     for clip in place.clips:
@@ -90,7 +91,8 @@ def level_place(
         elif clip in own:
             decided.append(_by_itself(referred(own[clip], np.zeros(3), keep_warmth), place))
         else:
-            decided.append(_left_alone(clip, solved, clips, refusals.get(clip, "")))
+            mine = (refused[clip],) if clip in refused else ()
+            decided.append(_unchanged(clip, solved, clips, mine))
     return tuple(decided)
 
 
@@ -103,7 +105,7 @@ def _solved(
 ) -> _Solved:
     connected = [a for a in usable if a.clip in found.gains]
     if not connected:
-        return _Solved(place, links, found, None, "", ())
+        return _Solved(place, links, found, None, (), ())
     best = connected[0]
     anchor = referred(best, found.gains[best.clip], keep_warmth)
     return _Solved(
@@ -119,18 +121,17 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
     moved, even = _worth_moving(gains, errors)
     anchor = solved.anchor
     fault = moved + (anchor.gains if anchor else np.zeros(3))
-    told = [] if clip == reference else [_told(clip, solved, even)]
+    told: list[Reason] = [] if clip == reference else [*_told(clip, solved, even)]
     if anchor:
-        told.append(anchor_told(clip, anchor, fault))
-        told += [solved.beside] if clip == anchor.clip and solved.beside else []
+        told += anchor_told(clip, anchor, fault)
+        told += solved.beside if clip == anchor.clip else ()
     elif clip == reference:
         alone = len(solved.place.clips) == 1
-        role = "it is alone in its place" if alone else "the others are matched to it"
-        told.append(f"{role}; its own exposure and white stay as shot")
-        told += [f"the grey card was not used ({r})" for r in solved.refusals]
+        told += [because("level.alone" if alone else "level.reference"), *solved.refusals]
     closure, loop_told = _closure(clip, found.loops)
     told += loop_told
-    told += [_dropped_told(e) for e in found.dropped if clip in (e.a, e.b)]
+    dropped = [e for e in found.dropped if clip in (e.a, e.b)]
+    told += [because("level.match-dropped", clips=[e.a, e.b]) for e in dropped]
     match = _last_match(clip, solved)
     return LevelDecision(
         clip=clip,
@@ -146,7 +147,7 @@ def _connected(clip: str, solved: _Solved, clips: Mapping[str, ClipView]) -> Lev
         match=match,
         via=found.paths[clip][1:-1],
         closure=closure,
-        why="; ".join(told),
+        why=tuple(told),
         proposal=_reference_proposal(clip, solved, clips),
         chart=anchor.chart if anchor and anchor.clip == clip else None,
         would_change=_would_change(clip, solved),
@@ -190,7 +191,7 @@ def _same_white(gains: Floats) -> bool:
 
 
 def _sure_of(clip: str, solved: _Solved, stays: Floats) -> float:
-    """How sure a connected clip's correction is. stays: gains that were measured and left alone."""
+    """The confidence in a connected clip's correction. stays: gains measured and not corrected."""
     if solved.anchor is None and clip == solved.place.reference:
         return 1.0
     doubt = doubt_of_clip(clip, solved.found, solved.links, solved.anchor)
@@ -209,63 +210,54 @@ def _last_match(clip: str, solved: _Solved) -> Match | None:
     return None
 
 
-def _told(clip: str, solved: _Solved, even: tuple[bool, bool]) -> str:
-    """The measured difference in words, with its uncertainty and where it comes from."""
-    found, reference = solved.found, solved.place.reference
+def _told(clip: str, solved: _Solved, even: tuple[bool, bool]) -> Why:
+    """The measured difference with its uncertainty, where it comes from, and what stays."""
+    found = solved.found
     difference = ratios.difference_of(found.gains[clip])
     errors = found.errors[clip]
-    measured = f"{said(difference)} than {reference}"
-    sure = f"±{errors[0]:.3f} stop, ±{errors[1]:.1f} mired"
-    chain = found.paths[clip][1:-1]
+    through = found.paths[clip][1:-1]
+    measured = because(
+        "level.already-even" if all(even) else "level.differs",
+        clip=solved.place.reference,
+        stops=difference.stops,
+        mired=difference.mired,
+        duv=difference.duv,
+        stops_error=errors[0],
+        mired_error=errors[1],
+        through=list(through),
+    )
     match = _last_match(clip, solved)
-    source = f" through {', '.join(chain)}" if chain else ""
-    source += f": {match.why}" if match else ""
-    if all(even):
-        return f"already even with {reference}, nothing moved ({measured}, {sure}{source})"
-    left = ""
-    if even[0]:
-        left = "; the exposure is already even and stays"
-    elif even[1]:
-        left = "; the white is already even and stays"
-    return f"{measured} ({sure}){source}{left}"
+    stays: Why = ()
+    if any(even) and not all(even):
+        stays = (because("level.exposure-even" if even[0] else "level.white-even"),)
+    return (measured, *(match.why if match else ()), *stays)
 
 
-def said(difference: Difference) -> str:
-    """A difference in words: "0.65 stop darker, 21 mired warmer, Duv 0.003 greener"."""
-    stops = f"{abs(difference.stops):.2f} stop {'brighter' if difference.stops > 0 else 'darker'}"
-    mired = f"{abs(difference.mired):.1f} mired {'warmer' if difference.mired > 0 else 'cooler'}"
-    duv = f"Duv {abs(difference.duv):.4f} {'greener' if difference.duv > 0 else 'more magenta'}"
-    return f"{stops}, {mired}, {duv}"
-
-
-def _closure(clip: str, loops: Sequence[Loop]) -> tuple[Difference | None, list[str]]:
+def _closure(clip: str, loops: Sequence[Loop]) -> tuple[Difference | None, Why]:
     mine = [x for x in loops if clip in x.clips]
     if not mine:
-        return None, []
+        return None, ()
     worst = max(mine, key=lambda x: abs(x.closure.stops) / 0.1 + abs(x.closure.mired) / 6)
-    told = (
-        f"the round {' – '.join(worst.clips)} closes to {abs(worst.closure.stops):.3f} stop and "
-        f"{abs(worst.closure.mired):.1f} mired"
-    )
-    return worst.closure, [told]
+    stops, mired = abs(worst.closure.stops), abs(worst.closure.mired)
+    told = because("level.loop", clips=list(worst.clips), stops=stops, mired=mired)
+    return worst.closure, (told,)
 
 
-def _dropped_told(edge: Edge) -> str:
-    return f"the match {edge.a} – {edge.b} was dropped: it contradicts the others"
-
-
-def _would_change(clip: str, solved: _Solved) -> str:
+def _would_change(clip: str, solved: _Solved) -> Why:
+    other = because("change.other-reference")
     if solved.anchor:
-        return f"another {solved.anchor.name}, or another reference clip"
+        return (because("change.other-anchor", by=solved.anchor.by), other)
     if clip == solved.place.reference:
-        return "a chart or a grey card in a connected clip, or another reference clip"
-    return "another reference clip, or a chart or a grey card"
+        return (because("change.anchor-in-connected"), other)
+    return (other, because("change.anchor"))
 
 
 def _by_itself(anchor: Anchor, place: Place) -> LevelDecision:
     """A clip that nothing connects, by its own chart or grey card."""
     fault = anchor.gains
-    alone = len(place.clips) == 1
+    lonely: Why = ()
+    if len(place.clips) > 1:
+        lonely = (because("level.no-common-view", clip=place.reference),)
     return LevelDecision(
         clip=anchor.clip,
         place=place.name,
@@ -276,37 +268,34 @@ def _by_itself(anchor: Anchor, place: Place) -> LevelDecision:
         confidence=sureness(of_anchor(anchor)),
         stops_error=anchor.stops_error,
         mired_error=anchor.mired_error,
-        why=("" if alone else f"no common view with {place.reference}; ")
-        + anchor_told(anchor.clip, anchor, fault),
+        why=(*lonely, *anchor_told(anchor.clip, anchor, fault)),
         chart=anchor.chart,
-        would_change=f"another {anchor.name}",
+        would_change=(because("change.other-anchor", by=anchor.by),),
     )
 
 
-def _left_alone(
-    clip: str, solved: _Solved, clips: Mapping[str, ClipView], refusal: str
+def _unchanged(
+    clip: str, solved: _Solved, clips: Mapping[str, ClipView], refused: Why
 ) -> LevelDecision:
+    """A clip that nothing connects and nothing sets; `refused` is its own grey card."""
     place = solved.place
     proposal = None
     if clip in clips and place.reference in clips:
         shift = solved.anchor.gains if solved.anchor else np.zeros(3)
         proposal = propose(clips[place.reference], clips[clip], shift)
-    tried = [x for x in solved.links if {x.a, x.b} == {clip, place.reference}]
-    reason = f"no common view with {place.reference}; untouched"
-    if tried:
-        reason += f" ({tried[0].match.why})"
-    if refusal:
-        reason += f"; the grey card was not used ({refusal})"
+    tried = [x.match for x in solved.links if {x.a, x.b} == {clip, place.reference}]
+    view = because("level.no-common-view", clip=place.reference)
     return LevelDecision(
         clip=clip,
         place=place.name,
         reference=place.reference,
-        status="left alone",
-        match=tried[0].match if tried else None,
-        why=reason,
+        status="unchanged",
+        match=tried[0] if tried else None,
+        why=(view, *(tried[0].why if tried else ()), *refused),
         proposal=proposal,
         would_change=(
-            "a chart or a grey card in this clip, a clip that shows both views, "
-            "or setting it by hand"
+            because("change.anchor-in-clip"),
+            because("change.view-of-both"),
+            because("change.by-hand"),
         ),
     )

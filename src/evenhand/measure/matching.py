@@ -1,7 +1,7 @@
 """The measured difference of two clips, from frames that show the same things.
 
 Key points → MAGSAC homography → robust ratio over the common light → gates. Every answer is a
-record with its numbers and a reason; a difference is only given where the gates let it through.
+record with its numbers and its reasons; a difference is only given where the gates let it through.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from evenhand.measure import ratios, twolights
+from evenhand.measure import ratios
 from evenhand.measure.confidence import of_match, sureness
 from evenhand.measure.decisions import Match, Triple
 from evenhand.measure.overlap import Samples, common_light
 from evenhand.measure.robust import TONED, Estimate, robust_ratio
 from evenhand.measure.views import Features, Registration, register, similar
+from evenhand.reasons import Reason, Why, because
 
 # Most of the overlap has to have one ratio, whatever the key points say.
 SUPPORT, SPREAD, COVERAGE = 0.40, 0.50, 0.004
@@ -40,7 +41,7 @@ def match(a: Features, b: Features) -> Match:
     times = (a.time, b.time)
     view = register(a, b)
     if view is None:
-        return Match(False, "no common view: too few points of the pictures agree", times=times)
+        return Match(False, (because("match.too-few-points"),), times=times)
     plain = _measured(a, b, view, flow=False)
     found = plain
     if plain is None or not plain.accepted or plain.spread > UNEVEN:
@@ -49,7 +50,7 @@ def match(a: Features, b: Features) -> Match:
     if found is None:
         return Match(
             False,
-            "the common view is too small, too dark or too bright to measure",
+            (because("match.too-little-light"),),
             inliers=view.inliers,
             inlier_ratio=view.ratio,
             times=times,
@@ -77,14 +78,15 @@ def _measured(a: Features, b: Features, view: Registration, flow: bool) -> Match
         return None
     found = _record(robust_ratio(samples), samples, view, flow)
     reason = refusal(found)
-    return msgspec.structs.replace(found, accepted=not reason, why=reason or _agreement(found))
+    why = (reason,) if reason else _agreement(found)
+    return msgspec.structs.replace(found, accepted=reason is None, why=why)
 
 
 def _record(estimate: Estimate, samples: Samples, view: Registration, flow: bool) -> Match:
     difference = ratios.difference_of(estimate.gains)
     return Match(
         accepted=False,
-        why="",
+        why=(),
         stops=difference.stops,
         mired=difference.mired,
         duv=difference.duv,
@@ -111,39 +113,43 @@ def _triple(values: NDArray[np.float64]) -> Triple:
     return (float(values[0]), float(values[1]), float(values[2]))
 
 
-def refusal(found: Match) -> str:
-    """Why the gates refuse a match, in plain words; empty where they let it through."""
+def refusal(found: Match) -> Reason | None:
+    """Why the gates refuse a match; None where they let it through."""
     if found.support < SUPPORT:
-        return f"only {found.support:.0%} of the common view has one ratio (limit {SUPPORT:.0%})"
+        return because("match.several-ratios", support=found.support, limit=SUPPORT)
     if found.spread > SPREAD:
-        return f"the common view differs by {found.spread:.2f} stop from place to place"
+        return because("match.uneven", spread=found.spread)
     if found.coverage < COVERAGE:
-        return f"the common view is only {found.coverage:.1%} of the picture"
+        return because("match.small-view", coverage=found.coverage)
     if found.inliers >= INLIERS and found.inlier_ratio >= INLIER_RATIO:
-        return ""
+        return None
     alike = found.likeness >= LIKENESS and found.spread <= LITTLE_SPREAD
     if alike and found.inliers >= FEW_INLIERS and found.inlier_ratio >= LOW_RATIO:
-        return ""
-    return (
-        f"only {found.inliers} points agree on one view ({found.inlier_ratio:.0%} of those that "
-        f"look alike), and its detail agrees only to {max(found.likeness, 0):.0%}"
+        return None
+    return because(
+        "match.few-points",
+        points=found.inliers,
+        share=found.inlier_ratio,
+        likeness=max(found.likeness, 0.0),
     )
 
 
-def _agreement(found: Match) -> str:
-    toned = ""
-    if abs(found.tone) > TONED:
-        toned = (
-            f"; contrast differs by {found.tone:+.0%} (one clip is toned for a display), so the "
-            "two meet in the middle tones and part in shadows and highlights"
-        )
-    lights = ""
-    if found.second is not None:
-        lights = f"; {twolights.told(found.second_share, found.second)}"
-    return (
-        f"{found.inliers} points agree on a common view of {found.coverage:.0%} of the picture, "
-        f"{found.support:.0%} of it with one ratio to within {found.spread:.2f} stop{toned}{lights}"
+def _agreement(found: Match) -> Why:
+    agree = because(
+        "match.points-agree",
+        points=found.inliers,
+        coverage=found.coverage,
+        support=found.support,
+        spread=found.spread,
     )
+    toned = (because("match.toned", tone=found.tone),) if abs(found.tone) > TONED else ()
+    if found.second is None:
+        return (agree, *toned)
+    second = found.second
+    lights = because(
+        "match.two-lights", share=found.second_share, stops=second.stops, mired=second.mired
+    )
+    return (agree, *toned, lights)
 
 
 def match_clips(a: Sequence[Features], b: Sequence[Features]) -> Match:
@@ -154,7 +160,7 @@ def match_clips(a: Sequence[Features], b: Sequence[Features]) -> Match:
     """
     pairs = [(len(similar(x, y, FEW)), i, j) for i, x in enumerate(a) for j, y in enumerate(b)]
     if not pairs:
-        return Match(False, "a clip has no frame that could be read")
+        return Match(False, (because("match.no-frame"),))
     pairs.sort(key=lambda p: (-p[0], abs(p[1] - p[2]), p[1]))
     tried = [match(a[i], b[j]) for i, j in _best_pairs(pairs)]
     accepted = [m for m in tried if m.accepted]

@@ -13,6 +13,7 @@ from evenhand.measure.clipview import ClipView, summary_of
 from evenhand.measure.colours import ColourLikeness, colour_likeness
 from evenhand.measure.decisions import Link, Member
 from evenhand.measure.matching import INLIER_RATIO, INLIERS, SPREAD, SUPPORT
+from evenhand.reasons import Why, because
 
 BREAK = 20 * 60.0  # seconds; a pause as long as this separates clips that share no view
 ALIKE, ALIKE_SHIFTED, CLEARER = 0.40, 0.85, 0.15  # colour histogram correlations (judgement)
@@ -80,15 +81,14 @@ def neighbour(
     best = max(fitting, key=lambda c: c.as_shot)
     rest = [c.as_shot for c in near_in_time if c is not best]
     if rest and best.as_shot - max(rest) < CLEARER:
-        reason = "shares no view, and its light is like that of both places beside it"
-        return Member(clip.id, "alone", reason), None
+        return Member(clip.id, "alone", (because("place.like-both"),)), None
     return Member(clip.id, "neighbour", _joined(best)), best.members
 
 
 def _lit_otherwise(
     clip: ClipView, home: Mapping[str, list[Member]], links: Sequence[Link]
-) -> str | None:
-    """That the clip sees the place of a place, but not its light, in words; or None.
+) -> Why | None:
+    """That the clip sees what clips of a place see, but not in their light; or None.
 
     The key points leave no doubt about the place, and the ratio of the light differs all over it:
     no camera does that, so it must be the light.
@@ -100,7 +100,7 @@ def _lit_otherwise(
             continue
         certain = found.inliers >= INLIERS and found.inlier_ratio >= INLIER_RATIO
         if certain and (found.spread > SPREAD or found.support < SUPPORT):
-            return f"sees the place of {other}, but under another light: {found.why}"
+            return (because("place.other-light", clip=other), *found.why)
     return None
 
 
@@ -128,21 +128,21 @@ def _closest(clip: ClipView, others: Sequence[ClipView]) -> ColourLikeness | Non
     return max(found, key=lambda f: f.as_shot, default=None)
 
 
-def _joined(best: _Candidate) -> str:
-    when = f"{best.pause / 60:.0f} min from" if best.pause is not None else "beside"
-    return (
-        f"shares no view, but was made {when} {best.beside} under light of like colour "
-        f"(correlation {best.as_shot:.2f})"
-    )
+def _joined(best: _Candidate) -> Why:
+    return (because("place.beside", **_facts(best)),)
 
 
-def _alone(candidates: Sequence[_Candidate]) -> str:
+def _alone(candidates: Sequence[_Candidate]) -> Why:
     if not candidates:
-        return "shares no view with any clip"
-    told = [
-        f"{c.beside}: "
-        + (f"{c.pause / 60:.0f} min away, " if c.pause is not None else "")
-        + f"colour correlation {c.as_shot:.2f}"
-        for c in candidates
-    ]
-    return f"shares no view, and no place beside it is clearly its own ({'; '.join(told)})"
+        return (because("place.no-view"),)
+    beside = (because("place.not-like", **_facts(c)) for c in candidates)
+    return (because("place.none-clear"), *beside)
+
+
+def _facts(candidate: _Candidate) -> dict[str, str | float | None]:
+    """The clip beside, the pause in seconds where it is known, the correlation of the colours."""
+    return {
+        "clip": candidate.beside,
+        "pause": candidate.pause,
+        "correlation": float(candidate.as_shot),
+    }

@@ -15,6 +15,7 @@ from evenhand.measure.decisions import Link, Member, Place
 from evenhand.measure.neighbours import BREAK, neighbour, pause_between
 from evenhand.measure.pairs import find_links
 from evenhand.measure.reference import choose_reference
+from evenhand.reasons import Reason, because
 
 __all__ = [
     "BREAK",
@@ -62,7 +63,7 @@ def group(
     home: dict[str, str] = {}
     for name, ids in said.places.items():
         inside = sorted((i for i in ids if i in by_id), key=lambda i: by_id[i].order)
-        members = [Member(i, "named", f"put into {name} by hand") for i in inside]
+        members = [Member(i, "named", (because("place.by-hand", place=name),)) for i in inside]
         home.update(dict.fromkeys(inside, name))
         if members:
             places.append((name, members))
@@ -107,7 +108,9 @@ def _automatic(clips: Sequence[ClipView], links: Sequence[Link]) -> list[list[Me
             lone.append(part[0])
         else:
             inside = {c.id for c in part}
-            groups.append([Member(c.id, "view", _view_reason(c.id, inside, links)) for c in part])
+            groups.append(
+                [Member(c.id, "view", (_view_reason(c.id, inside, links),)) for c in part]
+            )
     by_id = {c.id: c for c in clips}
     home = {m.clip: members for members in groups for m in members}
     for clip in lone:
@@ -148,8 +151,8 @@ def _seen_by(clip: str, links: Sequence[Link]) -> list[str]:
     return sorted({b for a, b in both if a == clip} | {a for a, b in both if b == clip})
 
 
-def _view_reason(clip: str, inside: set[str], links: Sequence[Link]) -> str:
-    return f"shares a view with {', '.join(c for c in _seen_by(clip, links) if c in inside)}"
+def _view_reason(clip: str, inside: set[str], links: Sequence[Link]) -> Reason:
+    return because("place.same-view", clips=[c for c in _seen_by(clip, links) if c in inside])
 
 
 def _told_of_named(
@@ -160,7 +163,7 @@ def _told_of_named(
     for member in members:
         seen = [c for c in _seen_by(member.clip, links) if c in home]
         if seen:
-            why = f"{seen[0]} in {home[seen[0]]} sees the same, but that place was made by hand"
-            member = Member(member.clip, member.how, f"{member.why}; {why}")
+            why = because("place.seen-by-hand-made", clip=seen[0], place=home[seen[0]])
+            member = Member(member.clip, member.how, (*member.why, why))
         told.append(member)
     return told

@@ -3,7 +3,7 @@
 The white is where the clip's colours, spread as log2(R/G) and log2(B/G), fit those of the
 reference best. Measured on views without overlap it errs by 7 mired in the middle and 33 in one
 case of ten, so only part of it is proposed. No way was found to propose an exposure: the same
-trials erred by 0.5 stop in the middle and 1.6 in one of ten; it is told in words only.
+trials erred by 0.5 stop in the middle and 1.6 in one of ten; what the tones say is told alone.
 """
 
 from __future__ import annotations
@@ -15,9 +15,11 @@ from evenhand.measure import ratios
 from evenhand.measure.clipview import ClipView, summary_of
 from evenhand.measure.colours import ColourLikeness, brightness_shift, colour_likeness
 from evenhand.measure.decisions import Proposal
+from evenhand.reasons import because
 
 STRENGTH, MOST_MIRED = 0.6, 25.0
 LEAST_MIRED = 3.0  # smaller proposals are not worth a person's time
+STOPS_ERROR, STOPS_WORST = 0.5, 1.6  # of an exposure by the tones, in the same trials
 # Typical and one-in-ten error of the full shift by the height of the correlation's peak.
 ERRORS = ((0.90, 4.6, 16.0), (0.80, 7.4, 33.0), (0.0, 7.7, 107.0))
 
@@ -43,14 +45,23 @@ def propose(
         mired_error=typical,
         mired_worst=worst,
         exposure=(
-            f"its tones lie {abs(brighter):.1f} stop {'above' if brighter > 0 else 'below'} those "
-            f"of {reference.id}; as the two show different things, that is right to 0.5 stop in "
-            "half of all cases and wrong by more than 1.6 in one of ten"
+            because(
+                "proposal.tones",
+                clip=reference.id,
+                stops=brighter,
+                half_within=STOPS_ERROR,
+                tenth_over=STOPS_WORST,
+            ),
         ),
         why=(
-            f"estimate: the colours fit those of {reference.id} best when moved "
-            f"{found.shift.mired:+.0f} mired (correlation {found.shifted:.2f}, as shot "
-            f"{found.as_shot:.2f}); {STRENGTH:.0%} of that is proposed"
+            because(
+                "proposal.colours-fit",
+                clip=reference.id,
+                mired=found.shift.mired,
+                shifted=found.shifted,
+                as_shot=found.as_shot,
+                share=STRENGTH,
+            ),
         ),
     )
 

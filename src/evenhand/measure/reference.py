@@ -6,6 +6,7 @@ Points are given for what a colourist would look for; the weights are judgement.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,63 +16,44 @@ from evenhand.measure import ratios
 from evenhand.measure.agreement import Edge, agree
 from evenhand.measure.clipview import ClipView
 from evenhand.measure.decisions import Link
+from evenhand.reasons import Reason, Why, because
 
-BY_HAND = "chosen by hand"
+BY_HAND: Final[Why] = (because("reference.by-hand"),)
 WELL_EXPOSED = 0.10  # light in the middle of a well exposed picture
-# What each point is about, as the reason says it of the better clip.
-_SAYS = {
-    "views": "sees more of the others",
-    "exposure": "is better exposed",
-    "clipped": "has less clipped",
-    "noise": "has less in noise",
-    "neutral": "is nearer to neutral",
-    "chart": "holds a chart",
-    "length": "is longer",
-    "tone": "was not toned for a display",
-    "middle": "lies nearer to the middle of the place",
-}
 
 
 def choose_reference(
     clips: Sequence[ClipView], links: Sequence[Link], chosen: Sequence[str] = ()
-) -> tuple[str, str]:
+) -> tuple[str, Why]:
     """The reference clip of a place, and why. chosen: by a person, the latest word first."""
     ids = {c.id for c in clips}
     by_hand = [i for i in chosen if i in ids]
     if by_hand:
         return by_hand[0], BY_HAND
     if len(clips) == 1:
-        return clips[0].id, "the only clip"
+        return clips[0].id, (because("reference.only-clip"),)
     seen = [x for x in links if x.match.accepted and x.a in ids and x.b in ids]
     off = _from_the_middle(clips, seen)
     points = {c.id: _points(c, clips, seen, off.get(c.id)) for c in clips}
     order = sorted(clips, key=lambda c: (-sum(points[c.id].values()), c.order))
     best, second = order[0], order[1]
     views = sum(best.id in (x.a, x.b) for x in seen)
-    told = [f"sees {views} of the {len(clips) - 1} others", *_numbers(best)]
-    return best.id, f"{', '.join(told)}; {_before(points[best.id], points[second.id], second.id)}"
+    seen_by = because("reference.views", views=views, others=len(clips) - 1)
+    before = _before(points[best.id], points[second.id], second.id)
+    return best.id, (seen_by, _picture(best), before)
 
 
-def _numbers(clip: ClipView) -> list[str]:
+def _picture(clip: ClipView) -> Reason:
+    """What was measured of a clip as a reference; `stops` is its middle tone over a good one's."""
     n = clip.numbers
-    told = [
-        f"its middle tone is {_stops(n.middle)}",
-        f"{n.clipped:.1%} of it clipped",
-        f"{n.crushed:.1%} in noise",
-    ]
-    if n.chart:
-        told.append("a chart in it")
-    if n.off_neutral is not None:
-        told.append(f"its greys are {n.off_neutral:.0f} mired from neutral as shot")
-    return [*told, f"{n.seconds:.1f} s long"]
-
-
-def _stops(middle: float) -> str:
-    stops = _off_exposure(middle)
-    if abs(stops) < 0.05:
-        return "where a well exposed picture has it"
-    return (
-        f"{abs(stops):.1f} stop {'over' if stops > 0 else 'under'} that of a well exposed picture"
+    return because(
+        "reference.picture",
+        stops=_off_exposure(n.middle),
+        clipped=float(n.clipped),
+        crushed=float(n.crushed),
+        chart=n.chart,
+        off_neutral=n.off_neutral,
+        seconds=float(n.seconds),
     )
 
 
@@ -79,13 +61,13 @@ def _off_exposure(middle: float) -> float:
     return float(np.log2(max(middle, 1e-4) / WELL_EXPOSED))
 
 
-def _before(best: Mapping[str, float], second: Mapping[str, float], name: str) -> str:
-    """Why the best one was taken before the next best."""
+def _before(best: Mapping[str, float], second: Mapping[str, float], name: str) -> Reason:
+    """Why the best one was taken before the next best, `by` what they differ in most."""
     ahead = {what: best[what] - second[what] for what in best}
     what = max(ahead, key=lambda w: ahead[w])
     if ahead[what] < 0.01:
-        return f"{name} would do as well, and comes later"
-    return f"taken before {name} because it {_SAYS[what]}"
+        return because("reference.equal", clip=name)
+    return because("reference.ahead", clip=name, by=what)
 
 
 def _points(

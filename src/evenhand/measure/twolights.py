@@ -69,16 +69,6 @@ def two_lights(left: Floats, logs: Floats, cell: NDArray[np.intp], across: int) 
     return Split(np.isin(cell, cells.number[~second]), share, difference)
 
 
-def told(share: float, second: Difference) -> str:
-    """Two lights in words."""
-    stops = f"{abs(second.stops):.2f} stop {'brighter' if second.stops > 0 else 'darker'}"
-    mired = f"{abs(second.mired):.0f} mired {'warmer' if second.mired > 0 else 'cooler'}"
-    return (
-        f"two lights in one picture: {share:.0%} of the common view became {stops} and {mired} "
-        "against the rest, so only one of them can be matched, and it is the larger one"
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class _Cells:
     """Parts of the picture that can tell: their numbers, medians (k, 3) and samples."""

@@ -23,6 +23,7 @@ from evenhand.grade.document import White
 from evenhand.measure import ratios
 from evenhand.measure.decisions import Proposal
 from evenhand.measure.views import Features
+from evenhand.reasons import because
 
 Floats = NDArray[np.float64]
 
@@ -42,6 +43,7 @@ NIGHT_MEDIAN, NIGHT_P98 = 0.03, 0.40
 WARMEST_KELVIN = 2900.0
 ONE_HUE_SHARE, HUE_CHROMA = 0.5, 0.010
 TYPICAL_ERROR, ONE_IN_TEN = 20.0, 49.0
+STOPS_ERROR = 0.7  # at best, of an exposure from one clip alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +79,15 @@ def propose_white(frames: Sequence[Features]) -> Proposal | None:
         white=ratios.white_of(gains * share),
         mired_error=TYPICAL_ERROR,
         mired_worst=ONE_IN_TEN,
-        exposure="no exposure is proposed: from one clip alone it is known to 0.7 stop at best",
+        exposure=(because("proposal.no-exposure", half_within=STOPS_ERROR),),
         why=(
-            f"estimate: two statistics of its near-neutral pixels agree on {off.mired:+.0f} mired "
-            f"in {len(agreeing)} of {len(frames)} frames; {share:.0%} of that is proposed; "
-            "on good photographs half of such proposals do harm, so judge it by eye"
+            because(
+                "proposal.greys-agree",
+                mired=off.mired,
+                agreeing=len(agreeing),
+                frames=len(frames),
+                share=share,
+            ),
         ),
     )
 

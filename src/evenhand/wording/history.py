@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from evenhand.grade.document import White
+from evenhand.wording.figures import strength, white
+from evenhand.wording.levelling import status_words
+
 _NAMES: Final = {
     "encoding_by": "encoding settled by",
     "left_out": "left out of masters",
@@ -45,11 +49,13 @@ def value_words(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.4g}"
     if isinstance(value, dict):
-        for name in ("name", "status"):
-            if name in value:
-                strength = value.get("strength")
-                share = f" at {100 * strength:.0f} %" if isinstance(strength, float) else ""
-                return f"{value[name]}{share}"
+        if "status" in value:
+            return status_words(value["status"])
+        if "name" in value:
+            share = value.get("strength")
+            return f"{value['name']} at {strength(share)}" if share is not None else value["name"]
+        if value.keys() == {"kelvin", "duv"}:
+            return white(White(**value))
         return ", ".join(f"{k} {value_words(v)}" for k, v in value.items() if v is not None)
     if isinstance(value, list | tuple):
         shown = ", ".join(value_words(v) for v in value[:8])

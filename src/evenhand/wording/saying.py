@@ -17,9 +17,15 @@ Clauses = Mapping[str, Clause]
 
 def tables() -> tuple[Clauses, ...]:
     """The tables of all subjects; no code stands in two of them."""
-    from evenhand.wording import masters
+    from evenhand.wording import anchors, levelling, masters, matches, places
 
-    return (masters.CLAUSES,)
+    return (
+        anchors.CLAUSES,
+        levelling.CLAUSES,
+        masters.CLAUSES,
+        matches.CLAUSES,
+        places.CLAUSES,
+    )
 
 
 def clause(reason: Reason) -> str:
