@@ -49,6 +49,10 @@ def talk(number: int) -> int:
     return number
 
 
+def local() -> object:
+    return lambda: None
+
+
 def pid() -> int:
     return os.getpid()
 
@@ -95,6 +99,16 @@ def test_a_fault_brings_its_trace() -> None:
     assert str(caught.value).count("\n") == 0
     assert "KeyError" in str(caught.value)
     assert "in stumble" in caught.value.trace
+
+
+def test_a_result_that_cannot_be_sent_is_a_fault() -> None:
+    """And the child goes on."""
+    with Pool(1) as pool:
+        with pytest.raises(FaultError) as caught:
+            pool.call("A001.mov", local)
+        assert pool.call("A001.mov", double, 2) == 4
+
+    assert "pickle" in caught.value.trace
 
 
 @pytest.mark.parametrize(

@@ -275,8 +275,13 @@ def _serve(pipe: Connection, alive: Connection, begin: str) -> None:
             function, arguments, memory = pipe.recv()
         except (EOFError, OSError):
             return
-        with suppress(BrokenPipeError):
-            pipe.send(_answer(function, arguments, memory))
+        answer = _answer(function, arguments, memory)
+        try:
+            pipe.send(answer)
+        except BrokenPipeError:
+            return
+        except Exception as error:  # what cannot be pickled is nobody's clip's fault
+            pipe.send(("error", (type(error).__name__, traceback.format_exc())))
 
 
 def _answer(function: Callable[..., Any], arguments: tuple[Any, ...], memory: int) -> Any:
