@@ -199,7 +199,7 @@ class _Child:
         self.end()
         found = f"it took longer than {task.limits.seconds:.0f} s and was stopped"
         remedy = "Copy it again from the card, or leave it out"
-        return Outcome(task.key, None, ClipError(task.subject, found, remedy))
+        return Outcome(task.key, None, ClipError(task.subject, found, remedy, "crashed"))
 
     def _crashed(self, task: Task[Any]) -> EvenhandError:
         self._process.join(_GRACE)
@@ -213,6 +213,7 @@ class _Child:
             task.subject,
             f"what reads it crashed ({how})",
             "Copy it again from the card, or leave it out",
+            "crashed",
         )
 
     def stop(self) -> None:
@@ -245,6 +246,7 @@ def _too_large(task: Task[Any]) -> EvenhandError:
         task.subject,
         f"reading it needs more than {task.limits.memory / (1 << 30):.1f} GB of memory",
         "Copy it again from the card, or leave it out",
+        "crashed",
     )
 
 

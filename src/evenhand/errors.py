@@ -28,16 +28,17 @@ class EvenhandError(Exception):
 
     Every error carries the same three facts: `subject` (the file, clip or option), `found` (what
     was found and, where it helps, what was expected) and `remedy` (what to do next). None can be
-    raised without a remedy.
+    raised without a remedy. `code` is the kind of failure where one is kept in files.
     """
 
     exit_status: ClassVar[int] = 1
 
-    def __init__(self, subject: Path | str, found: str, remedy: str) -> None:
-        super().__init__(subject, found, remedy)
+    def __init__(self, subject: Path | str, found: str, remedy: str, code: str = "") -> None:
+        super().__init__(subject, found, remedy, code)
         self.subject = subject
         self.found = found
         self.remedy = remedy
+        self.code = code
 
     def __str__(self) -> str:
         end = "" if self.remedy.endswith(("?", "…")) else "."

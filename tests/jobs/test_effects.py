@@ -18,7 +18,7 @@ from evenhand.grade.effects import Effects, Grain, Halation, effects_in, effects
 from evenhand.grade.looks import LOOKS
 from evenhand.grade.recipe import parse
 from evenhand.jobs.identify import scan
-from evenhand.jobs.look import use_look
+from evenhand.jobs.look import LookOptions, use_look
 from evenhand.jobs.looks import find_look
 from evenhand.jobs.master import MasterOptions, master
 from evenhand.jobs.picture import still
@@ -69,7 +69,7 @@ def test_a_master_has_the_grain_that_was_asked_for_and_a_still_the_same(
     spec.write_text(quick_spec("quick", None), "utf-8")
     made = []
     for effects in (False, True):
-        use_look(shoot, find_look(str(tmp_path / "grainy.toml")), 1.0, effects=effects)
+        use_look(shoot, find_look(str(tmp_path / "grainy.toml")), LookOptions(1.0, effects=effects))
         to = tmp_path / f"out{effects}"
         result = master(shoot, MasterOptions((str(spec),), to))
         made.append(lumas(Path(result.made[0].path)))

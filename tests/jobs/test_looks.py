@@ -17,7 +17,7 @@ from evenhand.grade.looks import look_named
 from evenhand.grade.recipe import written
 from evenhand.grade.tables import lattice_of
 from evenhand.jobs.identify import scan
-from evenhand.jobs.look import list_looks, show_look, use_look
+from evenhand.jobs.look import LookOptions, list_looks, show_look, use_look
 from evenhand.jobs.looks import ShootLooks, find_look, look_notices
 from evenhand.luts import cube
 from evenhand.luts.declared import Declared
@@ -56,7 +56,7 @@ def write_cube(path: Path, look: object, size: int = 17, comments: tuple[str, ..
 def test_a_look_file_is_kept_by_its_content(folder: Path, tmp_path: Path) -> None:
     """The shoot's copy is applied: the same look on another clip, later, gives the same picture."""
     file = write_cube(tmp_path / "mine.cube", look_named("parchment"))
-    use_look(folder, find_look(str(file)), 0.7, ["A001"])
+    use_look(folder, find_look(str(file)), LookOptions(0.7, ["A001"]))
     before = exact_transform(store.load(folder).grade(store.load(folder).clip("A001")),
                              ShootLooks(folder))(COLOURS)  # fmt: skip
     write_cube(file, look_named("daybreak"))
@@ -74,9 +74,9 @@ def test_a_look_file_is_kept_by_its_content(folder: Path, tmp_path: Path) -> Non
 def test_one_name_may_stand_for_two_contents(folder: Path, tmp_path: Path) -> None:
     """A clip keeps the look it was given, when the file of that name is given anew to another."""
     file = write_cube(tmp_path / "mine.cube", look_named("parchment"))
-    use_look(folder, find_look(str(file)), 1.0, ["A001"])
+    use_look(folder, find_look(str(file)), LookOptions(1.0, ["A001"]))
     write_cube(file, look_named("soot"))
-    use_look(folder, find_look(str(file)), 1.0, ["A002"])
+    use_look(folder, find_look(str(file)), LookOptions(1.0, ["A002"]))
 
     shoot, looks = store.load(folder), ShootLooks(folder)
     first, second = (looks(shoot.clip(c).look).apply(COLOURS) for c in ("A001", "A002"))
@@ -89,7 +89,7 @@ def test_one_name_may_stand_for_two_contents(folder: Path, tmp_path: Path) -> No
 @pytest.mark.parametrize("harm", ["gone", "changed"])
 def test_a_copy_that_is_gone_or_changed_is_refused(folder: Path, tmp_path: Path, harm: str) -> None:
     """The shoot never grades with something else than what was chosen."""
-    use_look(folder, find_look("rye"), 1.0)
+    use_look(folder, find_look("rye"), LookOptions(1.0))
     [copy] = (folder / "looks").iterdir()
     if harm == "gone":
         copy.unlink()
@@ -106,11 +106,11 @@ def test_a_conversion_is_not_put_after_the_output_transform(folder: Path, tmp_pa
     """Nobody said what it is for: its values do, and the log that fits is proposed, not taken."""
     file = write_cube(tmp_path / "conversion.cube", Conversion(), 33)
     with pytest.raises(LookMisplacedError, match=r"phone-log-1.*--space"):
-        use_look(folder, find_look(str(file)), 1.0)
+        use_look(folder, find_look(str(file)), LookOptions(1.0))
     assert all(clip.look is None for clip in store.load(folder).clips)
 
     declared = Declared("phone-log-1", "bt709-display")
-    use_look(folder, find_look(str(file), declared), 1.0, declared=declared)
+    use_look(folder, find_look(str(file), declared), LookOptions(1.0, declared=declared))
 
     shoot = store.load(folder)
     grey = np.full((1, 3), 0.5)
@@ -125,7 +125,7 @@ def test_a_creative_look_is_not_put_straight_on_log(folder: Path, tmp_path: Path
     file = write_cube(tmp_path / "mine.cube", look_named("rye"))
     declared = Declared("phone-log-1", "bt709-display")
     with pytest.raises(LookMisplacedError, match="creative look"):
-        use_look(folder, find_look(str(file), declared), 1.0, declared=declared)
+        use_look(folder, find_look(str(file), declared), LookOptions(1.0, declared=declared))
 
 
 def test_a_file_declares_its_space(tmp_path: Path) -> None:
@@ -165,11 +165,11 @@ def test_effects_are_used_only_where_they_are_asked_for(folder: Path, tmp_path: 
     path = tmp_path / "grainy.toml"
     path.write_text(written(look_named("rye")) + "\n[effects.grain]\nstops = 0.06\n", "utf-8")
     found = find_look(str(path))
-    use_look(folder, found, 1.0, ["A001"])
-    use_look(folder, found, 1.0, ["A002"], effects=True)
+    use_look(folder, found, LookOptions(1.0, ["A001"]))
+    use_look(folder, found, LookOptions(1.0, ["A002"], effects=True))
 
     shoot, looks = store.load(folder), ShootLooks(folder)
     grades = [shoot.grade(shoot.clip(name)) for name in ("A001", "A002")]
     assert [effects_in(grade, looks).are_none for grade in grades] == [True, False]
     with pytest.raises(UsageError, match="neither halation nor grain"):
-        use_look(folder, find_look("rye"), 1.0, effects=True)
+        use_look(folder, find_look("rye"), LookOptions(1.0, effects=True))

@@ -13,7 +13,7 @@ from evenhand.errors import NameTakenError, UsageError
 from evenhand.grade.look_export import export_table
 from evenhand.grade.looks import LOOKS, blend
 from evenhand.jobs.identify import scan
-from evenhand.jobs.look import use_look
+from evenhand.jobs.look import LookOptions, use_look
 from evenhand.jobs.lookcheck import check_named
 from evenhand.jobs.lookexplain import explain_look
 from evenhand.jobs.looks import find_look
@@ -92,7 +92,7 @@ def test_a_sheet_holds_looks_at_strengths_with_their_health() -> None:
 def test_a_clip_of_the_shoot_stands_beside_the_scenes(shoot: Path, tmp_path: Path) -> None:
     """Levelled and without the look that is on it; files that are there are not replaced."""
     plain = clip_view(shoot, "A001", START)
-    use_look(shoot, find_look("soot"), 1.0)
+    use_look(shoot, find_look("soot"), LookOptions(1.0))
     wishes = SheetWishes(clips=(("A001", START),), kinds=("html",))
     made = write_sheet(["rye"], tmp_path / "s", wishes, shoot)
 
@@ -108,7 +108,7 @@ def test_a_wall_shows_every_look_with_the_line_to_run(shoot: Path, tmp_path: Pat
     """Those that evenhand brings, and files that the shoot keeps, by their paths."""
     file = tmp_path / "my look.cube"
     file.write_bytes(export_table(LOOKS["rye"], "cube", 17, "My look").data)
-    use_look(shoot, find_look(str(file)), 1.0)
+    use_look(shoot, find_look(str(file)), LookOptions(1.0))
     made = write_wall(shoot, ("A001", START), tmp_path / "wall.html", strength=0.7)
     page = (tmp_path / "wall.html").read_text("utf-8")
 

@@ -18,6 +18,7 @@ from evenhand.errors import ClipError
 from evenhand.media.decode import frame_at, frames, nearest_pts, pts_at, sample
 from evenhand.media.pixels import can_read, planes_of, subsampling
 from evenhand.media.probe import probe
+from evenhand.reasons import because
 
 pytestmark = pytest.mark.media
 
@@ -294,7 +295,7 @@ def test_bad_packet_in_the_middle(synth: ModuleType, tmp_path: Path) -> None:
         numbers = [synth.read_number(f.planes[0], f.bits) for f in reader]
 
     assert numbers == [0, 1, 2, 3, 5, 6, 7, 8, 9]
-    assert reader.damage == ("1 place could not be decoded; 9 frames came out",)
+    assert reader.damage == (because("damage.undecodable", places=1, frames=9),)
     assert synth.read_number(frame_at(path, Fraction(4, 25)).planes[0], 10) == 5
 
 

@@ -106,7 +106,7 @@ def _trust(told: Explanation) -> None:
 
 
 def _picture(told: Explanation) -> None:
-    from evenhand.measure.findings import ends_told
+    from evenhand.wording.findings import ends_told
 
     if told.findings is None:
         return
@@ -122,11 +122,11 @@ def _picture(told: Explanation) -> None:
 def _light(found: Findings) -> None:
     """What the light does while the clip runs."""
     if found.drift is None or found.flicker is None:
-        show.paragraph("light inside the clip: not looked at (--no-steadying)")
+        show.paragraph("drift and flicker: not looked at (--no-steadying)")
         return
-    for name, one in (("light inside the clip", found.drift), ("mains flicker", found.flicker)):
-        change = f"; what would change that: {one.would_change}" if one.would_change else ""
-        show.paragraph(f"{name}: {one.status}: {one.why}{change}")
+    for name, one in (("drift", found.drift), ("flicker", found.flicker)):
+        change = f"; what would change that: {said(one.would_change)}" if one.would_change else ""
+        show.paragraph(f"{name}: {one.status}: {said(one.why)}{change}")
 
 
 def _skin(told: Explanation) -> None:

@@ -189,14 +189,14 @@ def use_command(
     keeps its own copy.
     """
     from evenhand.cli import show
-    from evenhand.jobs.look import use_look
+    from evenhand.jobs.look import LookOptions, use_look
     from evenhand.jobs.looks import find_look
     from evenhand.shoot.store import shoot_folder
 
     declared = declared_as(space, gives)
     found = None if name == "none" else find_look(name, declared, correction)
     folder = shoot_folder(shoot_dir, Path.cwd())
-    used = use_look(folder, found, strength, clips, declared=declared, effects=effects)
+    used = use_look(folder, found, LookOptions(strength, clips, effects, declared=declared))
     if as_json:
         show.json_out(used)
         return

@@ -164,12 +164,12 @@ def whole_job(order: Order, as_json: bool = False) -> int:
 def _use_look(order: Order, by: Origin) -> None:
     """Put the look on all clips but those that a person chose one for since; these are named."""
     from evenhand.cli import show
-    from evenhand.jobs.look import chosen_by_person, use_look
+    from evenhand.jobs.look import LookOptions, chosen_by_person, use_look
     from evenhand.jobs.looks import find_look
 
     assert order.look is not None
     keep = () if order.replace else chosen_by_person(order.shoot)
-    use_look(order.shoot, find_look(order.look), order.strength, keep=keep, by=by)
+    use_look(order.shoot, find_look(order.look), LookOptions(order.strength, keep=keep), by)
     if keep:
         show.note(f"kept the look that was chosen for {', '.join(keep)}; --replace replaces it")
 

@@ -126,6 +126,7 @@ def sound_words(tracks: int) -> str:
 
 def _remarks(finding: ClipFinding, evidence: bool) -> None:
     from evenhand.cli import show
+    from evenhand.wording.saying import said
 
     clip, verdict = finding.clip, finding.identification
     if finding.facts is None:
@@ -136,7 +137,7 @@ def _remarks(finding: ClipFinding, evidence: bool) -> None:
         show.note(f"{clip.id}: {finding.why}")
     facts = finding.facts
     if facts.damage:
-        show.note(f"{clip.id}: damaged: {'; '.join(facts.damage)}")
+        show.note(f"{clip.id}: damaged: {said(facts.damage)}")
     if facts.hidden_frames:
         show.note(f"{clip.id}: an edit list hides {facts.hidden_frames} frames")
     if not facts.constant_rate:

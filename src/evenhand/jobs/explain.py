@@ -14,11 +14,12 @@ from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.progress import Progress, silent
 from evenhand.jobs.skin import SkinFinding, faces_skin
 from evenhand.measure.decisions import LevelDecision, Place
-from evenhand.measure.findings import Findings, remarks, warnings
+from evenhand.measure.findings import Findings
 from evenhand.reasons import Reason, Why, because
 from evenhand.shoot import store
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.wording.findings import remarks, warnings
 
 
 class Trust(msgspec.Struct, frozen=True):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from evenhand.children import Pool
 from evenhand.measure.identity.clues import Signs
 from evenhand.measure.identity.evidence import Identification, identify
 from evenhand.measure.identity.picture import PictureStats, measure_pictures
@@ -15,25 +16,25 @@ from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.reading import Reading
 
 SHARES = (0.1, 0.5, 0.9)  # of the clip's length: the pictures that are looked at
-IDENTIFICATION = Reading(
-    "identification",
-    2,
-    Identification,
-    ("evenhand.jobs.identification:signs_of", "evenhand.measure.identity.evidence:identify"),
-)
+# What a file shows is kept, not what it is taken for: that is worked out anew in no time.
+SIGNS = Reading("signs", 1, Signs, ("evenhand.jobs.identification:signs_of",))
 
 
 def remembered_identification(
-    measurements: Measurements, fingerprint: str, path: Path, facts: ClipFacts
+    measurements: Measurements, pool: Pool, fingerprint: str, path: Path, facts: ClipFacts
 ) -> Identification:
-    """The verdict on a clip, recalled where it was kept. Raises ClipError as decoding does."""
-    return IDENTIFICATION.of(measurements, fingerprint, lambda: identify(signs_of(path, facts)))
+    """The verdict on a clip, by what was kept of it. Raises ClipError as decoding does."""
+
+    def make() -> Signs:
+        return pool.call(str(path), signs_of, path, facts)
+
+    return identify(SIGNS.of(measurements, fingerprint, make))
 
 
-def facts_and_verdict(path: Path, facts: ClipFacts | None) -> tuple[ClipFacts, Identification]:
+def facts_and_signs(path: Path, facts: ClipFacts | None) -> tuple[ClipFacts, Signs]:
     """All that a scan asks of one file. Raises ClipError as probing and decoding do."""
     facts = facts or probe(path)
-    return facts, identify(signs_of(path, facts))
+    return facts, signs_of(path, facts)
 
 
 def signs_of(path: Path, facts: ClipFacts) -> Signs:

@@ -12,13 +12,13 @@ from evenhand.children import Limits, Pool, Task
 from evenhand.colourmath.encodings import Encoding, named
 from evenhand.errors import EvenhandError, ShootError, UsageError
 from evenhand.jobs.hands import hands, told
-from evenhand.jobs.identification import IDENTIFICATION, facts_and_verdict
+from evenhand.jobs.identification import SIGNS, facts_and_signs
 from evenhand.jobs.originals import FACTS
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.measure.identity.evidence import Identification
+from evenhand.measure.identity.evidence import Identification, identify
 from evenhand.media.records import ClipFacts
 from evenhand.names import kept_path, short_name
-from evenhand.reasons import because
+from evenhand.reasons import Reason, because
 from evenhand.shoot import store
 from evenhand.shoot.document import CardEntry, ClipEntry, Shoot, empty
 from evenhand.shoot.history import Origin
@@ -152,28 +152,27 @@ def _looked(scan: _Scan, files: list[Path]) -> list[_Looked]:
     for path in files:
         size, mark, why = _marked(path)
         if why:
-            found[path] = _refused(scan, path, (size, mark), why, "unreadable.refused")
+            found[path] = _refused(scan, path, (size, mark), why, because("unreadable.refused"))
             continue
         marks[path] = size, mark
         facts = FACTS.recall(scan.measurements, mark)
-        verdict = IDENTIFICATION.recall(scan.measurements, mark)
-        if facts is not None and verdict is not None:
-            found[path] = _identified(scan, path, marks[path], facts, verdict)
+        signs = SIGNS.recall(scan.measurements, mark)
+        if facts is not None and signs is not None:
+            found[path] = _identified(scan, path, marks[path], facts, identify(signs))
         else:
-            tasks.append(Task(path, str(path), facts_and_verdict, (path, facts), Limits()))
+            tasks.append(Task(path, str(path), facts_and_signs, (path, facts), Limits()))
     for outcome in scan.pool.run(tasks):
         path = outcome.key
         scan.progress(Step("scan", path.name, len(found) + 1, len(files)))
         if outcome.error is not None:
             line = told(scan.folder, outcome.error).removeprefix(f"{path}: ").rstrip(".")
-            code = _code(outcome.error)
-            found[path] = _refused(scan, path, marks[path], line, code)
+            found[path] = _refused(scan, path, marks[path], line, _code(outcome.error))
             continue
-        facts, verdict = outcome.got()
+        facts, signs = outcome.got()
         mark = marks[path][1]
-        kept = {FACTS.kind(): facts, IDENTIFICATION.kind(): verdict}
+        kept = {FACTS.kind(): facts, SIGNS.kind(): signs}
         scan.measurements.keep_all(mark, kept)
-        found[path] = _identified(scan, path, marks[path], facts, verdict)
+        found[path] = _identified(scan, path, marks[path], facts, identify(signs))
     return [found[path] for path in files]
 
 
@@ -201,18 +200,19 @@ def _identified(
     return _Looked(seen, facts, verdict)
 
 
-def _refused(scan: _Scan, path: Path, mark: tuple[int, str], line: str, code: str) -> _Looked:
+def _refused(scan: _Scan, path: Path, mark: tuple[int, str], line: str, why: Reason) -> _Looked:
     seen = Seen(
         path=kept_path(path.relative_to(scan.card).as_posix()),
         bytes=mark[0],
         fingerprint=mark[1],
-        trouble=(because(code),),
+        trouble=(why,),
     )
     return _Looked(seen, error=line)
 
 
-def _code(_error: EvenhandError) -> str:
-    return "unreadable.no-clip"
+def _code(error: EvenhandError) -> Reason:
+    """Why a file is no clip, as it is kept; the line of the moment says more."""
+    return because(f"unreadable.{error.code}") if error.code else because("unreadable.no-clip")
 
 
 def _card_name(shoot: Shoot, card: Path, prints: list[str], folder: Path) -> str:

@@ -15,7 +15,7 @@ from evenhand.jobs.greys import GreyPoint, with_greys
 from evenhand.jobs.levels import Failure, Levels, forget_levels, keep_levels, worked_out
 from evenhand.jobs.progress import Progress, silent
 from evenhand.measure.decisions import Evenness, LevelDecision, Place
-from evenhand.measure.findings import Findings, light_told, remarks, warnings
+from evenhand.measure.findings import Findings
 from evenhand.measure.levelling import grey_refusal
 from evenhand.measure.reference import BY_HAND
 from evenhand.reasons import Why
@@ -24,6 +24,7 @@ from evenhand.shoot.document import ClipEntry, Levelled, PlaceEntry, Refusable, 
 from evenhand.shoot.history import Origin
 from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.places import joined, put, renamed, split
+from evenhand.wording.findings import light_told, remarks, warnings
 
 __all__ = ["GreyPoint", "LevelOptions", "LevelResult", "Regrouping", "level"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
@@ -90,39 +91,45 @@ def show_look(
     return facts_of(find_look(name, declared, correction), declared)
 
 
-def use_look(
-    folder: Path,
-    found: FoundLook | None,
-    strength: float,
-    clips: Sequence[str] = (),
-    *,
-    declared: Declared | None = None,
-    effects: bool = False,
-    keep: Collection[str] = (),
-    by: Origin | None = None,
-) -> LookUsed:
-    """Put a look on clips (all if none is named) and save; None takes it off.
+@dataclass(frozen=True, slots=True)
+class LookOptions:
+    """How a look is used: `strength` 0..1, on `clips` by name, or on all.
 
-    `effects` asks for its halation and grain too; clips (ids) in `keep` stay as they are. The shoot
-    keeps a copy of it. Raises UsageError
+    `effects` asks for its halation and grain too, clips (ids) in `keep` stay as they are, and
+    `declared` is what a person says of a file's spaces.
+    """
+
+    strength: float = 1.0
+    clips: Sequence[str] = ()
+    effects: bool = False
+    keep: Collection[str] = ()
+    declared: Declared | None = None
+
+
+def use_look(
+    folder: Path, found: FoundLook | None, options: LookOptions, by: Origin | None = None
+) -> LookUsed:
+    """Put a look on clips and save; None takes it off. The shoot keeps a copy of it.
+
+    Raises UsageError
     for a clip that does not exist and for a look that was not made for the output transform of a
     clip, LookMisplacedError where its values say that it would land in the wrong place.
     """
     use, facts, entry = None, None, None
     if found is not None:
-        facts = facts_of(found, declared)
+        facts = facts_of(found, options.declared)
         if facts.placing.verdict == "disagrees":
             raise LookMisplacedError(found.name, facts.placing.says, facts.placing.remedy)
-        if effects and effects_of(found.look).are_none:
+        if options.effects and effects_of(found.look).are_none:
             raise UsageError(
                 found.name, "it has neither halation nor grain", "Use it without --effects"
             )
-        use = LookUse(found.name, strength, found.digest, effects)
+        use = LookUse(found.name, options.strength, found.digest, options.effects)
         entry = keep_look(folder, found)
 
     def edit(shoot: Shoot) -> Shoot:
         shoot = _with_entry(shoot, entry) if entry is not None else shoot
-        changed = [msgspec.structs.replace(clip, look=use) for clip in _chosen(shoot, clips, keep)]
+        changed = [msgspec.structs.replace(clip, look=use) for clip in _chosen(shoot, options)]
         looks = ShootLooks(folder, shoot)
         for clip in changed:
             if use is not None and clip.encoding is not None:
@@ -130,7 +137,7 @@ def use_look(
         return _swept(shoot.with_clips(*changed))
 
     shoot = store.change(folder, by or Origin("look use"), edit)
-    return LookUsed(tuple(_chosen(shoot, clips, keep)), facts, look_notices(shoot))
+    return LookUsed(tuple(_chosen(shoot, options)), facts, look_notices(shoot))
 
 
 def chosen_by_person(folder: Path) -> tuple[str, ...]:
@@ -147,9 +154,9 @@ def chosen_by_person(folder: Path) -> tuple[str, ...]:
     return tuple(c.id for c in shoot.clips if c.id in by and by[c.id].verb != "run")
 
 
-def _chosen(shoot: Shoot, names: Sequence[str], keep: Collection[str]) -> list[ClipEntry]:
-    chosen = [shoot.clip(name) for name in names] if names else list(shoot.usable())
-    return [clip for clip in chosen if clip.id not in keep]
+def _chosen(shoot: Shoot, options: LookOptions) -> list[ClipEntry]:
+    named = [shoot.clip(name) for name in options.clips]
+    return [clip for clip in named or shoot.usable() if clip.id not in options.keep]
 
 
 def _with_entry(shoot: Shoot, entry: LookEntry) -> Shoot:

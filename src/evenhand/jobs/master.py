@@ -17,6 +17,7 @@ from evenhand.jobs.mastering import Told, look_again, make, prepare
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.standing import Standing, There, Wanted, standings, there
 from evenhand.media.claim import claimed
+from evenhand.media.marks import MasterMark
 from evenhand.media.spec import MasterSpec, load_spec
 from evenhand.media.target import made_folder
 from evenhand.names import short_name
@@ -172,8 +173,7 @@ class _Run:
             self._recorded(clip, make(prepared, self.looks, told, overwrite=overwrite))
         )
         if found.mark is not None and not found.stays:
-            why = because(f"master.{found.how}", quality=found.mark.quality)
-            self.remarks.append(Remark(clip.id, spec.name, why))
+            self.remarks.append(Remark(clip.id, spec.name, _replaced(found.how, found.mark)))
 
     def _verified_anew(self, wanted: Wanted, found: There, told: Told) -> MasterEntry | None:
         """The record of a master that had none, or None where it is not what it says."""
@@ -251,3 +251,12 @@ def _with_folder(folder: Path, to: Path, by: Origin) -> Shoot:
         return msgspec.structs.replace(shoot, master_folders=(*others, entry))
 
     return store.change(folder, by, edit)
+
+
+def _replaced(how: str, mark: MasterMark) -> Reason:
+    """Why a master of ours made room for another."""
+    if how == "outdated":
+        return because("master.outdated", quality=mark.quality)
+    if how == "lower":
+        return because("master.lower", quality=mark.quality)
+    return because("master.respec", quality=mark.quality)

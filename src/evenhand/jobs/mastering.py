@@ -30,6 +30,7 @@ from evenhand.media.target import check_target
 from evenhand.media.verify import Verification
 from evenhand.names import kept_path
 from evenhand.shoot.masters import MasterCheck, MasterEntry
+from evenhand.wording.saying import said
 
 Told = Callable[[int, int, str], None]
 """Hears of frames done, of frames in all, and of what is done with them: "master", "verify"."""
@@ -60,7 +61,7 @@ def prepare(wanted: Wanted, path: Path, grade: Grade, *, allow_damaged: bool) ->
     if facts.damage and not allow_damaged:
         raise ClipError(
             path,
-            "; ".join(facts.damage),
+            said(facts.damage),
             "Copy it again from the card, or master what is there with --allow-damaged",
         )
     timing = conform(facts.times, spec.frame_rate, Fraction(facts.time_base))

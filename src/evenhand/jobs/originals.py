@@ -13,7 +13,7 @@ from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.reading import Reading
 
-FACTS = Reading("facts", 1, ClipFacts, ("evenhand.media.probe:probe",))
+FACTS = Reading("facts", 2, ClipFacts, ("evenhand.media.probe:probe",))
 
 
 def remembered_facts(

@@ -31,7 +31,7 @@ from evenhand.jobs.skin import faces_missing, faces_skin
 from evenhand.jobs.standing import Standing, standings
 from evenhand.measure.ends import ends_over_time
 from evenhand.measure.evenness import score
-from evenhand.measure.findings import Findings, light_told, remarks, warnings
+from evenhand.measure.findings import Findings
 from evenhand.measure.graticule import skin_line
 from evenhand.measure.identity.evidence import Identification
 from evenhand.measure.scopes import measure_scopes
@@ -44,6 +44,7 @@ from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
 from evenhand.smallfiles import read_small
 from evenhand.wording.adjusting import adjusted
+from evenhand.wording.findings import light_told, remarks, warnings
 from evenhand.wording.saying import said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
@@ -172,7 +173,9 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
         base = msgspec.structs.replace(base, look=_look(clip, known.looks))
         path = whereabouts.original(known.shoot, clip, known.folder)
         facts = remembered_facts(known.measurements, known.pool, clip.fingerprint, path)
-        verdict = remembered_identification(known.measurements, clip.fingerprint, path, facts)
+        verdict = remembered_identification(
+            known.measurements, known.pool, clip.fingerprint, path, facts
+        )
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
         )
@@ -194,7 +197,7 @@ def _with_facts(base: model.ClipReport, facts: ClipFacts) -> model.ClipReport:
         duration=facts.duration,
         sound="; ".join(kinds) or "no sound",
         notes=(*base.notes, *_hidden(facts)),
-        warnings=(f"damaged: {'; '.join(facts.damage)}",) if facts.damage else (),
+        warnings=(f"damaged: {said(facts.damage)}",) if facts.damage else (),
     )
 
 

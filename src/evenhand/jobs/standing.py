@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
 
@@ -63,7 +62,6 @@ class Wanted:
             spec_digest=spec_digest(self.spec),
             quality=self.quality,
             version=__version__,
-            made=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         )
 
 

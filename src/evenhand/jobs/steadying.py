@@ -22,13 +22,15 @@ from evenhand.grade.document import Ripple, Steadying
 from evenhand.jobs.smallframes import Moment, SmallFrames
 from evenhand.measure.decisions import Match
 from evenhand.measure.matching import match
-from evenhand.measure.steady.drift import Drift, judge, left_alone
+from evenhand.measure.steady.drift import Drift, judge, unchanged
 from evenhand.measure.steady.flicker import LEAST_STRENGTH, Flicker, find_flicker
+from evenhand.measure.steady.flicker import unchanged as kept_flicker
 from evenhand.measure.steady.framesteps import Array, FrameStep, SmallFrame, frame_step
 from evenhand.measure.steady.lightcurve import RAMP, LightCurve, anchor_of, as_light, light_curve
 from evenhand.measure.steady.mainswave import FAINT_FIT
 from evenhand.measure.views import Features, features
 from evenhand.media.records import ClipFacts
+from evenhand.reasons import Reason, because
 
 APART: Final = 1.0  # seconds between the frames that are glanced at
 MOST_GLANCES: Final = 240  # in a clip; of longer ones they lie further apart
@@ -63,7 +65,7 @@ class _Glance:
 
     closer: bool
     key: int
-    why: str
+    why: Reason
 
 
 def find_steadying(
@@ -83,15 +85,16 @@ def steadying_of(frames: SmallFrames) -> SteadyingFinding:
     count = len(frames.times)
     if count < 3:
         return _finding(frames, _too_few(count), None, flicker, 0)
-    glance = _Glance(True, count // 2, "") if count <= SHORT else _glanced(frames)
+    glance = (
+        _Glance(True, count // 2, because("drift.short")) if count <= SHORT else _glanced(frames)
+    )
     glanced = frames.read
     if not glance.closer:
         drift = Drift(
             status="steady",
             reference_seconds=float(frames.times[glance.key]),
-            why=glance.why,
-            would_change=f"a frame a second that differs by over {LOOK_CLOSER[0]} stop or "
-            f"{LOOK_CLOSER[1]:.0f} mired in one view",
+            why=(glance.why,),
+            would_change=(because("drift.if-glance", stops=LOOK_CLOSER[0], mired=LOOK_CLOSER[1]),),
         )
         return _finding(frames, drift, None, flicker, glanced)
     first = max(0, min(glance.key - MOST_FRAMES // 2, count - MOST_FRAMES))
@@ -101,13 +104,13 @@ def steadying_of(frames: SmallFrames) -> SteadyingFinding:
     drift, steadying = judge(curve)
     if count > MOST_FRAMES:
         minutes = MOST_FRAMES / count * frames.facts.duration / 60
-        why = f"{drift.why}; only {minutes:.0f} minutes round the key frame were measured"
-        drift = msgspec.structs.replace(drift, why=why)
+        why = because("drift.only-a-part", minutes=minutes)
+        drift = msgspec.structs.replace(drift, why=(*drift.why, why))
     return _finding(frames, drift, steadying, flicker, glanced)
 
 
 def _too_few(count: int) -> Drift:
-    return left_alone(f"{count} frames are too few", "three frames or more")
+    return unchanged(because("drift.too-few", frames=count), because("drift.if-frames", frames=3))
 
 
 def _finding(
@@ -133,14 +136,9 @@ def _flicker(frames: SmallFrames) -> tuple[Flicker, Ripple | None]:
     if not (faint or ripple) or count <= 2 * RUN:
         return found, ripple
     if duration > LONGEST_RIPPLE:
-        why = (
-            f"{found.why.split('; taken out')[0]}; over {duration:.0f} s the mains does not keep "
-            "one phase, so it is left in"
-        )
-        change = f"a clip of no more than {LONGEST_RIPPLE:.0f} s"
-        return msgspec.structs.replace(
-            found, status="left alone", why=why, would_change=change
-        ), None
+        why = (found.why[0], because("flicker.phase-lost", seconds=duration))
+        change = because("flicker.if-shorter", seconds=LONGEST_RIPPLE)
+        return kept_flicker(found, why, change), None
     windows = max(2, int(np.ceil(duration / WINDOW_GAP)) + 1)
     starts = np.linspace(0, count - RUN, windows).round().astype(int)
     return find_flicker([frames.run(int(s), RUN) for s in starts], frames.rows)
@@ -190,9 +188,12 @@ def _seen(frames: SmallFrames, seconds: Array, links: list[tuple[float, float] |
     middle = np.argsort(paths[longest][:, 0], kind="stable")[len(parts[longest]) // 2]
     number = int(np.argmin(np.abs(frames.times - seconds[parts[longest][middle]])))
     ranges = np.max([*(np.ptp(path, axis=0) for path in paths), _run_range(frames, number)], axis=0)
-    why = (
-        f"{len(seconds)} frames over the clip, each compared with the next, and {RUN} consecutive "
-        f"ones stay within {ranges[0]:.2f} stop and {ranges[1]:.1f} mired"
+    why = because(
+        "drift.glanced",
+        frames=len(seconds),
+        run=RUN,
+        stops=float(ranges[0]),
+        mired=float(ranges[1]),
     )
     return _Glance(bool((ranges > LOOK_CLOSER).any()), number, why)
 

@@ -23,6 +23,7 @@ from evenhand.media.files import clip_error, is_bad_data, open_clip, share_work,
 from evenhand.media.pixels import Planes, bits_of, can_read, planes_of, subsampling
 from evenhand.media.probe import probe
 from evenhand.media.records import ClipFacts
+from evenhand.reasons import Why, because
 
 Seconds = Fraction | float | int
 
@@ -191,7 +192,7 @@ class FrameSource:
 class Frames(Iterator[DecodedFrame]):
     """The shown frames of a clip in order, start <= time < stop, in seconds of the clip's clock.
 
-    After the last frame `damage` says in plain sentences what could not be read, `count` how many
+    After the last frame `damage` says what could not be read, `count` how many
     frames came. The file is closed at the end, or by `close`, or by leaving the `with` block.
     """
 
@@ -235,12 +236,11 @@ class Frames(Iterator[DecodedFrame]):
         return self._source.bad
 
     @property
-    def damage(self) -> tuple[str, ...]:
+    def damage(self) -> Why:
         """What was found while decoding; empty while all is well."""
         if not self.bad:
             return ()
-        places = "place" if self.bad == 1 else "places"
-        return (f"{self.bad} {places} could not be decoded; {self.count} frames came out",)
+        return (because("damage.undecodable", places=self.bad, frames=self.count),)
 
 
 def frames(path: Path | str, start: Seconds | None = None, stop: Seconds | None = None) -> Frames:

@@ -91,9 +91,9 @@ def require_regular_file(path: Path) -> None:
         raise clip_error(path, error) from error
     if not stat.S_ISREG(facts.st_mode):
         what = "a folder" if stat.S_ISDIR(facts.st_mode) else "a device or a pipe"
-        raise ClipError(path, f"this is {what}, not a file", "Name a clip file")
+        raise ClipError(path, f"this is {what}, not a file", "Name a clip file", "another-kind")
     if facts.st_size == 0:
-        raise ClipError(path, "the file is empty (0 bytes)", _COPY_AGAIN)
+        raise ClipError(path, "the file is empty (0 bytes)", _COPY_AGAIN, "empty")
 
 
 def clip_error(path: Path, error: BaseException) -> ClipError:
@@ -107,7 +107,10 @@ def clip_error(path: Path, error: BaseException) -> ClipError:
     # The library says "not permitted" of what it will not follow inside a file, too.
     if isinstance(error, PermissionError) and not os.access(path, os.R_OK):
         return ClipError(
-            path, "this user may not read the file", "Ask its owner for permission to read"
+            path,
+            "this user may not read the file",
+            "Ask its owner for permission to read",
+            "refused",
         )
     if isinstance(error, av.error.MemoryError | MemoryError):
         return ClipError(path, "it asks for more memory than there is", "Leave it out")
@@ -130,14 +133,16 @@ def _unreadable(path: Path, error: BaseException) -> ClipError:
             path,
             f"this is not a MOV or MP4 clip, it looks like {_looks_like(beginning)}",
             "Leave it out, or convert it to MOV or MP4",
+            "another-kind",
         )
     if top.moov is None and not top.fragmented:
         return ClipError(
             path,
             "the recording was never finalised: its index (moov) is missing",
             "Try to mend it in the camera that made it, or copy it again if the copy was cut short",
+            "unfinished",
         )
-    return ClipError(path, f"the clip is damaged ({_plain(error)})", _COPY_AGAIN)
+    return ClipError(path, f"the clip is damaged ({_plain(error)})", _COPY_AGAIN, "damaged")
 
 
 def _looks_like(beginning: bytes) -> str:
@@ -161,11 +166,15 @@ def _check_limits(path: Path, container: InputContainer) -> None:
     if len(container.streams) > MAX_STREAMS:
         _refuse(path, f"it has {len(container.streams)} streams, more than {MAX_STREAMS}")
     if not container.streams.video:
-        raise ClipError(path, "there is no picture in it (no video stream)", "Leave it out")
+        raise ClipError(
+            path, "there is no picture in it (no video stream)", "Leave it out", "no-picture"
+        )
     stream = video_stream(container)
     context = stream.codec_context
     if context is None:
-        raise ClipError(path, "no decoder knows its picture codec", "Convert it, or leave it out")
+        raise ClipError(
+            path, "no decoder knows its picture codec", "Convert it, or leave it out", "no-picture"
+        )
     width, height = context.width, context.height
     if max(width, height) > LARGEST:
         _refuse(path, f"its picture is {width}×{height}, larger than {LARGEST} a side")

@@ -38,7 +38,7 @@ class MasterMark(msgspec.Struct, frozen=True):
     `clip` is the fingerprint of the clip and `id` its name in the shoot; `grade` and `spec_digest`
     are SHA-256 of what the grade and the spec say. `shape` is how the picture fits the frame and
     `part` how much of the clip it is, both "whole" where nobody chose. `version` of evenhand wrote
-    it at `made` (ISO 8601, UTC).
+    it. No time is in it: what is made again comes out the same to the byte.
     """
 
     clip: str
@@ -48,7 +48,6 @@ class MasterMark(msgspec.Struct, frozen=True):
     spec_digest: str
     quality: str
     version: str
-    made: str
     shape: str = WHOLE
     part: str = WHOLE
 
@@ -58,7 +57,7 @@ class MasterMark(msgspec.Struct, frozen=True):
         return self.clip, self.spec_digest, self.quality, self.shape, self.part
 
     def means(self, other: MasterMark) -> bool:
-        """Whether both are the same master of the same grade, whoever made it and when."""
+        """Whether both are the same master of the same grade, whoever made it."""
         return (self.identity, self.grade) == (other.identity, other.grade)
 
     @property

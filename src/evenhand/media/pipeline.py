@@ -33,6 +33,8 @@ from evenhand.media.orientation import upright
 from evenhand.media.pixels import Plane
 from evenhand.media.records import ClipFacts
 from evenhand.media.stages import Line, Stages
+from evenhand.reasons import Why
+from evenhand.wording.saying import said
 
 DEPTH: Final = 2  # decoded pictures that wait to be graded
 THREADS: Final = 2
@@ -147,7 +149,7 @@ class Written:
     """What became of a clip: frames lost to damage, and what the decoder said."""
 
     lost: int = 0
-    damage: tuple[str, ...] = ()
+    damage: Why = ()
 
 
 def write_pictures(
@@ -222,9 +224,9 @@ def _wanted(
 
 
 def _damaged(grading: Grading, written: Written) -> ClipError:
-    said = "; ".join(grading.facts.damage + written.damage) or "some frames do not decode"
+    why = said(grading.facts.damage + written.damage) or "some frames do not decode"
     return ClipError(
         grading.clip,
-        f"{written.lost} of {grading.facts.frames} frames are missing ({said})",
+        f"{written.lost} of {grading.facts.frames} frames are missing ({why})",
         "Copy it again from the card, or master what is there with --allow-damaged",
     )

@@ -28,6 +28,7 @@ from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
 from evenhand.media.records import AudioTrack, ClipFacts, ColourTags
+from evenhand.reasons import Why, because
 
 
 def probe(path: Path | str, root: Path | str | None = None) -> ClipFacts:
@@ -84,6 +85,7 @@ def _facts(path: Path, root: Path | str | None, container: InputContainer) -> Cl
             path,
             "none of its frames is in the file",
             "Copy it again from the card, or leave it out",
+            "no-picture",
         )
     first = first_picture(container, stream)
     rate, constant = nominal_rate(times.shown, times.base)
@@ -183,15 +185,14 @@ def _container_tags(track: VideoTrack) -> ColourTags:
     return ColourTags() if track.colr is None else ColourTags(*track.colr)
 
 
-def _damage(times: FrameTimes, top: TopLevel, first: FirstPicture | None) -> tuple[str, ...]:
+def _damage(times: FrameTimes, top: TopLevel, first: FirstPicture | None) -> Why:
     found = []
     if times.promised > len(times.shown):
         found.append(
-            f"the file is cut short: its index lists {times.promised} frames, "
-            f"{len(times.shown)} are there"
+            because("damage.frames-missing", promised=times.promised, frames=len(times.shown))
         )
     elif top.cut:
-        found.append("the file is cut short: its last part should reach further")
+        found.append(because("damage.cut-short"))
     if first is None:
-        found.append("its first picture cannot be decoded")
+        found.append(because("damage.first-picture"))
     return tuple(found)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
+from evenhand.reasons import Why
+
 
 class ColourTags(msgspec.Struct, frozen=True):
     """H.273 code points; 2 is unspecified. `full_range` is None where nothing says so."""
@@ -66,5 +68,5 @@ class ClipFacts(msgspec.Struct, frozen=True):
     container_tags: ColourTags
     bitstream_tags: ColourTags
     vendor: dict[str, str]  # vendor metadata by suffix: make, model, software; never places
-    damage: tuple[str, ...]  # plain sentences; empty for a whole clip
+    damage: Why  # empty for a whole clip
     log_hints: dict[str, str] = {}  # metadata that speaks of log or a curve, by suffix

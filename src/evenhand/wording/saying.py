@@ -17,11 +17,13 @@ Clauses = Mapping[str, Clause]
 
 def tables() -> tuple[Clauses, ...]:
     """The tables of all subjects; no code stands in two of them."""
-    from evenhand.wording import anchors, levelling, masters, matches, places
+    from evenhand.wording import anchors, clips, levelling, light, masters, matches, places
 
     return (
         anchors.CLAUSES,
+        clips.CLAUSES,
         levelling.CLAUSES,
+        light.CLAUSES,
         masters.CLAUSES,
         matches.CLAUSES,
         places.CLAUSES,

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from evenhand.grade.document import Steadying
 from evenhand.measure.steady.framesteps import Array
 from evenhand.measure.steady.lightcurve import RAMP, LightCurve
+from evenhand.reasons import Reason, Why, because
 
-Status = Literal["steady", "steadied", "left alone"]
+Status = Literal["steady", "levelled", "unchanged"]
 
 START: Final = (0.06, 4.0)  # stops, mired: a smaller range is left as it is
 CAP: Final = (1.5, 60.0)  # stops, mired: the most that is taken out
@@ -49,13 +50,13 @@ class Drift(msgspec.Struct, frozen=True, kw_only=True):
     residual_mired: float = 0.0
     reference_seconds: float = 0.0
     share: float = 0.0
-    why: str
-    would_change: str = ""
+    why: Why = ()
+    would_change: Why = ()
 
 
-def left_alone(why: str, would_change: str) -> Drift:
+def unchanged(why: Reason, would_change: Reason) -> Drift:
     """A clip in which nothing could be measured."""
-    return Drift(status="left alone", why=why, would_change=would_change)
+    return Drift(status="unchanged", why=(why,), would_change=(would_change,))
 
 
 def judge(curve: LightCurve) -> tuple[Drift, Steadying | None]:
@@ -75,14 +76,13 @@ def judge(curve: LightCurve) -> tuple[Drift, Steadying | None]:
     ]
     duration = max(float(np.ptp(curve.seconds)), 1e-9)
     record = Drift(
-        status="steadied" if any(begins) else "steady",
+        status="levelled" if any(begins) else "steady",
         range_stops=ranges[0],
         range_mired=ranges[1],
         residual_stops=float(np.hypot(2 * curve.error[0], KEY_TOLERANCE[0])),
         residual_mired=float(np.hypot(2 * curve.error[1], KEY_TOLERANCE[1])),
         reference_seconds=float(curve.seconds[curve.reference]),
         share=float(np.sum(np.diff(curve.seconds) * sure[1:])) / duration,
-        why="",
     )
     if not any(begins):
         return _steady(record, curve, trend, moving), None
@@ -93,7 +93,7 @@ def judge(curve: LightCurve) -> tuple[Drift, Steadying | None]:
     bounded = np.clip(stops, -CAP[0], CAP[0]) * known[0], np.clip(mired, -CAP[1], CAP[1]) * known[1]
     capped = bool(np.abs(stops[sure]).max() > CAP[0] or np.abs(mired[sure]).max() > CAP[1])
     values = np.stack([*bounded, curve.duv * known[1]], axis=1) * curve.trust[:, None]
-    return _steadied(record, curve, (trend, capped, known)), keys_of(curve.seconds, values)
+    return _levelled(record, curve, (trend, capped, known)), keys_of(curve.seconds, values)
 
 
 def _followed(curve: LightCurve, sure: NDArray[np.bool_]) -> bool:
@@ -105,17 +105,14 @@ def _followed(curve: LightCurve, sure: NDArray[np.bool_]) -> bool:
 
 
 def _kept_whole(record: Drift) -> Drift:
+    why = because("drift.followed", stops=record.range_stops, mired=record.range_mired)
     return msgspec.structs.replace(
         record,
-        status="left alone",
+        status="unchanged",
         residual_stops=0.0,
         residual_mired=0.0,
-        why=(
-            f"exposure moves by {record.range_stops:.2f} stop and white by "
-            f"{record.range_mired:.1f} mired while the picture keeps its brightness: the camera "
-            "followed the scene into another light"
-        ),
-        would_change="a person's word that the light was one and the same",
+        why=(why,),
+        would_change=(because("drift.if-one-and-same"),),
     )
 
 
@@ -165,87 +162,75 @@ def keys_of(seconds: Array, values: Array) -> Steadying:
 def _unmeasured(curve: LightCurve) -> Drift:
     duration = float(np.ptp(curve.seconds))
     if len(curve.cuts) > 0.2 * len(curve.seconds):
-        return left_alone(
-            "neighbouring frames have nothing in common that could be measured",
-            "a picture that is neither black, white nor noise",
-        )
+        return unchanged(because("drift.nothing-in-common"), because("drift.if-picture"))
     if curve.uneven:
-        return left_alone(
-            f"in {curve.uneven} of {curve.uneven + curve.anchors} frames that were compared with "
-            "the key frame the light had changed in a part of the picture: that is no camera's",
-            "a clip in one light",
+        compared = curve.uneven + curve.anchors
+        return unchanged(
+            because("drift.part-lit", frames=curve.uneven, compared=compared),
+            because("drift.if-one-light"),
         )
     if curve.anchors and duration < 2 * LEAST_SECONDS:
-        return left_alone(
-            f"its {duration:.1f} s are too short to know drift by",
-            f"a clip of {2 * LEAST_SECONDS:.1f} s or more",
+        return unchanged(
+            because("drift.too-short", seconds=duration),
+            because("drift.if-longer", seconds=2 * LEAST_SECONDS),
         )
-    return left_alone(
-        f"no other part of its {duration:.1f} s shows the view of the key frame at "
-        f"{curve.seconds[curve.reference]:.1f} s in one and the same light",
-        "more of the clip in one view and one light",
+    at = float(curve.seconds[curve.reference])
+    return unchanged(
+        because("drift.no-other-view", seconds=duration, key=at), because("drift.if-more-view")
     )
 
 
 def _steady(
     record: Drift, curve: LightCurve, trend: tuple[float, float], moving: tuple[float, float]
 ) -> Drift:
-    why = f"exposure stays within {moving[0]:.2f} stop and white within {moving[1]:.1f} mired"
+    why = [because("drift.steady", stops=moving[0], mired=moving[1])]
     if any(trend):
-        why = f"{_slowly(trend)}, as daylight does; beside that {why}"
-    limits = [max(s, SURE * e) for s, e in zip(START, curve.error, strict=True)]
+        why.insert(0, because("drift.daylight", **_a_minute(trend)))
+    limits = [float(max(s, SURE * e)) for s, e in zip(START, curve.error, strict=True)]
     return msgspec.structs.replace(
         record,
-        why="; ".join([why, *_kept(curve)]),
-        would_change=f"a range over {limits[0]:.2f} stop or {limits[1]:.1f} mired in one view",
+        why=(*why, *_kept(curve)),
+        would_change=(because("drift.if-range", stops=limits[0], mired=limits[1]),),
     )
 
 
-def _steadied(
-    record: Drift,
-    curve: LightCurve,
-    told: tuple[tuple[float, float], bool, list[bool]],
+def _levelled(
+    record: Drift, curve: LightCurve, told: tuple[tuple[float, float], bool, list[bool]]
 ) -> Drift:
     trend, capped, known = told
-    gone = "both" if all(known) else "the first" if known[0] else "the second"
     why = [
-        f"exposure moves by {record.range_stops:.2f} stop and white by {record.range_mired:.1f} "
-        f"mired while the view stays; {gone} taken out against the moment at "
-        f"{record.reference_seconds:.1f} s, by {curve.anchors} comparisons with the key frame"
+        because(
+            "drift.levelled",
+            stops=record.range_stops,
+            mired=record.range_mired,
+            known=[bool(part) for part in known],
+            key=record.reference_seconds,
+            compared=curve.anchors,
+        )
     ]
-    if not all(known):
-        why.append("the other is not known well enough")
     if any(trend):
-        why.append(f"{_slowly(trend)}, as daylight does, and that is kept")
+        why.append(because("drift.daylight-kept", **_a_minute(trend)))
     if capped:
-        why.append(f"no more than {CAP[0]} stop and {CAP[1]:.0f} mired are taken out")
+        why.append(because("drift.capped", stops=CAP[0], mired=CAP[1]))
     return msgspec.structs.replace(
-        record,
-        why="; ".join([*why, *_kept(curve)]),
-        would_change="a person's word that the change is meant",
+        record, why=(*why, *_kept(curve)), would_change=(because("drift.if-meant"),)
     )
 
 
-def _slowly(trend: tuple[float, float]) -> str:
-    return f"the light moves by {trend[0] * 60:+.2f} stop and {trend[1] * 60:+.1f} mired a minute"
+def _a_minute(trend: tuple[float, float]) -> dict[str, float]:
+    return {"stops": float(trend[0]) * 60, "mired": float(trend[1]) * 60}
 
 
-def _kept(curve: LightCurve) -> list[str]:
+def _kept(curve: LightCurve) -> list[Reason]:
     """What of a clip was not touched, and why."""
     told = []
     if curve.cuts:
-        at = ", ".join(f"{curve.seconds[c]:.1f} s" for c in curve.cuts[:3])
-        told.append(f"the picture changes at once at {at}")
+        told.append(because("drift.cut", at=[float(curve.seconds[c]) for c in curve.cuts[:3]]))
     if curve.led_away:
-        told.append("where the camera left the view for other light, its change is kept")
+        told.append(because("drift.left-view"))
     if curve.uneven:
-        told.append(
-            f"{curve.uneven} frames were lit differently from place to place: that is no camera's"
-        )
+        told.append(because("drift.lit-in-part", frames=curve.uneven))
     if (curve.trust < 1).any():
         share = float((curve.trust < 1).mean())
-        told.append(
-            f"{share:.0%} of the clip shows another view: there the correction goes back to none "
-            f"within {RAMP:.0f} s"
-        )
+        told.append(because("drift.other-view", share=share, seconds=RAMP))
     return told

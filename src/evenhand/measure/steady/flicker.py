@@ -24,8 +24,9 @@ from evenhand.measure.steady.mainswave import (
     row_changes,
     share_left,
 )
+from evenhand.reasons import Reason, Why, because
 
-Status = Literal["steady", "steadied", "left alone"]
+Status = Literal["steady", "levelled", "unchanged"]
 
 MAINS: Final = (100.0, 120.0)  # hertz that lamps pulse at
 LEAST_ALIAS: Final = 0.5  # hertz; slower bands cannot be told from the scene
@@ -55,8 +56,8 @@ class Flicker(msgspec.Struct, frozen=True, kw_only=True):
     readout: float = 0.0
     fit: float = 0.0
     left: float = 0.0
-    why: str
-    would_change: str = ""
+    why: Why = ()
+    would_change: Why = ()
 
 
 def alias_of(hertz: float, rate: float) -> float:
@@ -111,75 +112,70 @@ def find_flicker(
 def _judged(
     wave: Wave, changes: RowChanges, rate: float, lamps: list[float]
 ) -> tuple[Flicker, Ripple | None]:
-    hidden = [f"{h:.0f} Hz" for h in MAINS if h not in lamps]
-    blind = ""
-    if hidden:
-        blind = (
-            f"; bands of {hidden[0]} would stand still at {rate:.2f} frames a second and cannot "
-            "be told from the scene"
-        )
+    blind = [because("flicker.blind", hertz=h, rate=rate) for h in MAINS if h not in lamps]
+    fit = max(wave.fit, 0.0)
     if wave.fit < LEAST_FIT or wave.strength < LEAST_STRENGTH:
-        sought = " or ".join(f"{h:.0f}" for h in lamps)
-        found = f"no ripple of {sought} Hz in the rows (R² {max(wave.fit, 0):.2f})"
-        change = f"a ripple of at least {LEAST_STRENGTH} stop with an R² of {LEAST_FIT} or more"
         return Flicker(
-            status="steady", fit=max(wave.fit, 0.0), why=found + blind, would_change=change
+            status="steady",
+            fit=fit,
+            why=(because("flicker.none", lamps=[*lamps], fit=fit), *blind),
+            would_change=(because("flicker.if-stronger", stops=LEAST_STRENGTH, fit=LEAST_FIT),),
         ), None
     left = share_left(changes, wave)
+    found = because(
+        "flicker.found",
+        hertz=wave.hertz,
+        stops=wave.strength,
+        milliseconds=abs(1e3 * wave.readout),
+        fit=wave.fit,
+    )
     record = Flicker(
-        status="steadied",
+        status="levelled",
         hertz=wave.hertz,
         strength=wave.strength,
         alias=alias_of(wave.hertz, rate),
         readout=1e3 * wave.readout,
         fit=wave.fit,
         left=left,
-        why="",
+        why=(found, because("flicker.levelled", share=left)),
+        would_change=(because("flicker.if-meant"),),
     )
-    told = (
-        f"the rows ripple at {wave.hertz:.2f} Hz by ±{wave.strength:.3f} stop, read in "
-        f"{abs(record.readout):.1f} ms (R² {wave.fit:.2f})"
-    )
-    against = ""
+    against = None
     if wave.strength > MOST_STRENGTH:
-        against = f"more than {MOST_STRENGTH} stop is not mains light"
+        against = because("flicker.too-strong", stops=MOST_STRENGTH)
     elif left > MOST_LEFT:
-        against = f"one wave does not describe it: {left:.0%} would stay"
-    if against:
-        change = "light that keeps one frequency and one form"
-        why = f"{told}; {against}{blind}"
-        return msgspec.structs.replace(
-            record, status="left alone", why=why, would_change=change
-        ), None
-    why = f"{told}; taken out, about {left:.0%} of it stays"
-    change = "a person's word that the flicker is meant"
-    ripple = Ripple(wave.hertz, wave.readout, wave.cosine, wave.sine)
-    return msgspec.structs.replace(record, why=why, would_change=change), ripple
+        against = because("flicker.no-one-wave", share=left)
+    if against is not None:
+        return unchanged(record, (found, against, *blind), because("flicker.if-one-form")), None
+    return record, Ripple(wave.hertz, wave.readout, wave.cosine, wave.sine)
+
+
+def unchanged(record: Flicker, why: Why, would_change: Reason) -> Flicker:
+    """A flicker that was found and is kept as it is."""
+    return msgspec.structs.replace(
+        record, status="unchanged", why=why, would_change=(would_change,)
+    )
 
 
 def _short(frames: int) -> Flicker:
     return Flicker(
-        status="left alone",
-        why=f"{frames} frames in a row are too few to know mains flicker by",
-        would_change=f"{LEAST_FRAMES} frames or more",
+        status="unchanged",
+        why=(because("flicker.too-few", frames=frames),),
+        would_change=(because("flicker.if-longer", frames=LEAST_FRAMES),),
     )
 
 
 def _hidden(rate: float) -> Flicker:
-    lamps = " and ".join(f"{h:.0f}" for h in MAINS)
     return Flicker(
-        status="left alone",
-        why=(
-            f"at {rate:.2f} frames a second bands of {lamps} Hz stand still, so that they "
-            "cannot be told from the scene"
-        ),
-        would_change="another frame rate",
+        status="unchanged",
+        why=(because("flicker.hidden", lamps=[*MAINS], rate=rate),),
+        would_change=(because("flicker.if-other-rate"),),
     )
 
 
 def _unseen() -> Flicker:
     return Flicker(
-        status="left alone",
-        why="too few rows can be compared from frame to frame (dark, clipped, or moving too much)",
-        would_change="a steadier or better exposed picture",
+        status="unchanged",
+        why=(because("flicker.unseen"),),
+        would_change=(because("flicker.if-steadier"),),
     )

@@ -8,9 +8,10 @@ import msgspec
 import pytest
 
 from evenhand.measure.ends import EndsOverTime, WorstMoment
-from evenhand.measure.findings import Findings, ends_told, remarks, warnings
+from evenhand.measure.findings import Findings
 from evenhand.measure.mixedlight import MixedLight
 from evenhand.measure.scenes import SceneChange
+from evenhand.wording.findings import ends_told, remarks, warnings
 
 
 def found(clipped: float = 0.0, crushed: float = 0.0, **more: Any) -> Findings:
