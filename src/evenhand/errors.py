@@ -18,6 +18,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import ClassVar, Final
 
+from evenhand.names import brief
+
 TRACE: Final = "EVENHAND_TRACE"  # set in the environment, it lets a traceback through
 
 
@@ -88,9 +90,17 @@ class FaultError(EvenhandError):
 
 
 class UsageError(EvenhandError):
-    """A name or value that evenhand does not know: wrong usage."""
+    """A name or value that evenhand does not know: wrong usage.
+
+    What was given is said, but not thousands of letters of it; a path is said whole.
+    """
 
     exit_status: ClassVar[int] = 2
+
+    def __init__(self, subject: Path | str, found: str, remedy: str) -> None:
+        super().__init__(
+            brief(subject) if isinstance(subject, str) else subject, brief(found, 400), remedy
+        )
 
 
 def fault(error: Exception) -> str:

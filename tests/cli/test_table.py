@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from evenhand.cli.table import Table, cells
+from evenhand.cli.table import Table
+from evenhand.names import cells
 
 HEADINGS = ("clip", "codec", "sure", "why")
 ROWS = (

@@ -52,6 +52,10 @@ def test_what_is_no_file_is_refused(tmp_path):
     """A folder, a pipe, which must not make it wait, and nothing at all."""
     os.mkfifo(tmp_path / "pipe.cube")
 
-    for name, says in [("", "not a file"), ("pipe.cube", "not a file"), ("none.cube", "No such")]:
+    for name, says in [
+        ("", "not a regular file"),
+        ("pipe.cube", "not a regular file"),
+        ("none.cube", "No such"),
+    ]:
         with pytest.raises(LookFileError, match=says):
             read_look_bytes(tmp_path / name)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenhand.cli.options import Number, json_option, shoot_option
+from evenhand.cli.options import Number, given, json_option, shoot_option
 
 if TYPE_CHECKING:
     from evenhand.shoot.document import ClipEntry
@@ -29,7 +29,7 @@ class Three(click.ParamType[Any]):
         parts = str(value).split(",")
         parts = parts * 3 if len(parts) == 1 else parts
         if len(parts) != 3:
-            self.fail(f"write three numbers such as 1.05,1,0.97, not {value!r}.", param, ctx)
+            self.fail(f"write three numbers such as 1.05,1,0.97, not {given(value)}.", param, ctx)
         return tuple(self.number.convert(part, param, ctx) for part in parts)
 
 

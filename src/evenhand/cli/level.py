@@ -10,12 +10,15 @@ import click
 from evenhand.cli.options import (
     At,
     chart_option,
+    decimal,
+    given,
     json_option,
     seconds,
     shoot_option,
     steadying_option,
     warmth_option,
 )
+from evenhand.names import brief
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -161,18 +164,17 @@ def _point(folder: Path, text: str, option: str) -> Point:
     from evenhand.shoot import store
 
     hint = f"'{option}'"
-    form = f"write CLIP@TIME,X,Y, such as A010@1s,0.45,0.60, not {text!r}."
+    form = f"write CLIP@TIME,X,Y, such as A010@1s,0.45,0.60, not {given(text)}."
     clip, at, rest = text.rpartition("@")
     parts = rest.split(",")
     if not at or not clip or len(parts) != 3:
         raise click.BadParameter(form, param_hint=hint)
-    try:
-        x, y = float(parts[1]), float(parts[2])
-    except ValueError as error:
-        raise click.BadParameter(form, param_hint=hint) from error
+    x, y = decimal(parts[1]), decimal(parts[2])
+    if x is None or y is None:
+        raise click.BadParameter(form, param_hint=hint)
     if not (0 <= x <= 1 and 0 <= y <= 1):
         raise click.BadParameter(
-            f"{parts[1]},{parts[2]} is outside the picture: X and Y go from 0 to 1.",
+            f"{brief(parts[1])},{brief(parts[2])} is outside the picture: X and Y go from 0 to 1.",
             param_hint=hint,
         )
     try:

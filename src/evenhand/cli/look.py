@@ -11,6 +11,7 @@ from evenhand.cli import lookcheck, lookmake, looksheet
 from evenhand.cli.lookoptions import declared_as, declaring
 from evenhand.cli.lookpack import pack_command
 from evenhand.cli.options import Strength, json_option, overwrite_option, shoot_option
+from evenhand.names import brief
 from evenhand.wording import figures
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ class Looks(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in self.commands:
             verbs = ", ".join(self.list_commands(ctx))
-            ctx.fail(f"there is no verb 'look {args[0]}'. The verbs of looks are: {verbs}.")
+            ctx.fail(f"there is no verb 'look {brief(args[0])}'. The verbs of looks are: {verbs}.")
         return super().resolve_command(ctx, args)
 
 

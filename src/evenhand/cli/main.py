@@ -12,6 +12,9 @@ import click
 
 from evenhand import __version__
 from evenhand.errors import TRACE, EvenhandError, fault
+from evenhand.names import brief, shown
+
+MOST = 2000  # letters of a line of an error: a path may have many, and is said whole
 
 # In the order of the work: verb -> module of this package, and what it does.
 VERBS = {
@@ -59,7 +62,7 @@ class Verbs(click.Group):
 
             near = get_close_matches(args[0], VERBS, 1)
             hint = f" Did you mean {near[0]}?" if near else f" The verbs are {', '.join(VERBS)}."
-            ctx.fail(f"there is no verb {args[0]!r}.{hint}")
+            ctx.fail(f"there is no verb {brief(args[0])!r}.{hint}")
         return super().resolve_command(ctx, args)
 
 
@@ -98,10 +101,11 @@ def status(arguments: list[str] | None = None) -> int:
         return 2
     except click.UsageError as error:
         path = error.ctx.command_path if error.ctx is not None else "evenhand"
-        _say(f"{_sentence(error.format_message())} See {path} --help.")
+        said = _given_short(error.format_message(), arguments)
+        _say(f"{_sentence(said)} See {path} --help.")
         return 2
     except click.ClickException as error:
-        _say(_sentence(error.format_message()))
+        _say(_sentence(_given_short(error.format_message(), arguments)))
         return 2
     except EvenhandError as error:
         _say(str(error))
@@ -137,7 +141,17 @@ class _Notices(logging.Handler):
 
 
 def _say(message: str) -> None:
-    click.echo(f"evenhand: {message}", err=True)
+    """One line on stderr, in which nothing that was given can do anything to the terminal."""
+    click.echo(f"evenhand: {brief(shown(message), MOST)}", err=True)
+
+
+def _given_short(message: str, arguments: list[str] | None) -> str:
+    """A message of click's, which repeats what was given, with the long of that shortened."""
+    for given in sys.argv[1:] if arguments is None else arguments:
+        for value in (given, given.partition("=")[2]):
+            if len(value) > len(short := brief(value)):
+                message = message.replace(repr(value)[1:-1], short).replace(value, short)
+    return message.replace("\n\t", " ")  # of click's own lists
 
 
 def _sentence(message: str) -> str:

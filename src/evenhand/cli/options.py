@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from evenhand.names import brief
+
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 shoot_option: Decorator = click.option(
@@ -41,6 +43,23 @@ new_shoot_option: Decorator = click.option(
 )
 
 
+# Python's own readers take 1_0, digits of any script, and thousands of them.
+_DECIMAL = re.compile(r"[+-]?([0-9]{1,30}(\.[0-9]{0,30})?|\.[0-9]{1,30})([eE][+-]?[0-9]{1,3})?")
+_TIME = re.compile(
+    r"[0-9]{1,9}(\.[0-9]{1,30})?s?|[0-9]{1,12}f|[0-9][0-9]:[0-9][0-9]:[0-9][0-9][:;][0-9][0-9]"
+)
+
+
+def given(value: object) -> str:
+    """What was given, as a message repeats it: in quotes, and not thousands of letters."""
+    return repr(brief(str(value)))
+
+
+def decimal(text: str) -> float | None:
+    """A number written in digits as 5, -0.3, .5 or 1e-3; None for every other writing."""
+    return float(text) if _DECIMAL.fullmatch(text.strip()) else None
+
+
 class Strength(click.ParamType[float]):
     """A share written 70% or 0.7; `what` is what a refusal calls it."""
 
@@ -54,13 +73,13 @@ class Strength(click.ParamType[float]):
     ) -> float:
         if isinstance(value, float):
             return value
-        match = re.fullmatch(r"\s*([0-9]*\.?[0-9]+)\s*(%?)\s*", str(value))
+        match = re.fullmatch(r" *([0-9]*\.?[0-9]+) *(%?) *", str(value))
         if match is None:
-            self.fail(f"{self.what} is written 70% or 0.7, not {value!r}.", param, ctx)
+            self.fail(f"{self.what} is written 70% or 0.7, not {given(value)}.", param, ctx)
         share = float(match[1]) / (100 if match[2] else 1)
         if not 0 <= share <= 1:
-            meant = f" Did you mean {value}%?" if not match[2] and share <= 100 else ""
-            self.fail(f"{self.what} goes from 0% to 100%, not {value}.{meant}", param, ctx)
+            meant = f" Did you mean {brief(value)}%?" if not match[2] and share <= 100 else ""
+            self.fail(f"{self.what} goes from 0% to 100%, not {brief(value)}.{meant}", param, ctx)
         return share
 
 
@@ -93,8 +112,8 @@ class At(click.ParamType[str]):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
         text = str(value).strip()
-        if not re.fullmatch(r"\d+(\.\d+)?s?|\d+f|\d\d:\d\d:\d\d[:;]\d\d", text):
-            self.fail(f"a time is written 3s, 75f or 00:00:03:00, not {value!r}.", param, ctx)
+        if not _TIME.fullmatch(text):
+            self.fail(f"a time is written 3s, 75f or 00:00:03:00, not {given(value)}.", param, ctx)
         return text
 
 
@@ -109,13 +128,12 @@ class Number(click.ParamType[float]):
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        try:
-            number = float(value)
-        except ValueError:
-            self.fail(f"{str(value)!r} is no number.", param, ctx)
+        bounds = f"{self.low:g} to {self.high:g}{self.unit}"
+        number = decimal(str(value))
+        if number is None:
+            self.fail(f"{given(value)} is no number; write one from {bounds}.", param, ctx)
         if not self.low <= number <= self.high:  # nan lies in no range either
-            bounds = f"{self.low:g} to {self.high:g}{self.unit}"
-            self.fail(f"{value} is outside {bounds}.", param, ctx)
+            self.fail(f"{brief(str(value))} is outside {bounds}.", param, ctx)
         return number
 
 
@@ -148,5 +166,5 @@ def pair(text: str, option: str, form: str) -> tuple[str, str]:
     """`NAME=VALUE` apart. Raises a usage error that shows the form."""
     name, sign, value = text.rpartition("=")
     if not (sign and name and value):
-        raise click.BadParameter(f"write {form}, not {text!r}.", param_hint=f"'{option}'")
+        raise click.BadParameter(f"write {form}, not {given(text)}.", param_hint=f"'{option}'")
     return name, value

@@ -154,7 +154,8 @@ def _evidence(clip: str, verdict: Identification) -> None:
     """Every piece of evidence, the weightiest first; weight 2.3 makes it ten times likelier."""
     from evenhand.cli import show
 
-    show.line(f"\n{clip}")
+    show.line()
+    show.line(clip)
     for item in sorted(verdict.evidence, key=lambda item: -item.weight):
         show.paragraph(f"{item.weight:4.1f}  {item.kind}: {item.found} → {item.says}")
     for assumption in verdict.assumed:

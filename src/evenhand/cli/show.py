@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
 import time
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from evenhand.names import kept_path, shown
 from evenhand.wording.figures import plain
 
 if TYPE_CHECKING:
@@ -18,20 +20,49 @@ if TYPE_CHECKING:
 
 
 def json_out(result: Any) -> None:
-    """One JSON document on stdout."""
+    """One JSON document on stdout, in letters that do nothing to a terminal.
+
+    Names that are no UTF-8 are written as the shoot's document holds them (`names.kept_path`): JSON
+    has no other way to hold them. Every other sign without a picture is an escape of JSON itself.
+    """
     import msgspec
 
-    click.echo(msgspec.json.format(msgspec.json.encode(result), indent=2).decode())
+    built = _in_unicode(msgspec.to_builtins(result))
+    text = msgspec.json.format(msgspec.json.encode(built), indent=2).decode()
+    click.echo("\n".join(_json_escaped(part) for part in text.split("\n")))
+
+
+def _in_unicode(value: Any) -> Any:
+    """The value with every text in it one that UTF-8 can hold."""
+    if isinstance(value, str):
+        return kept_path(value) if any("\ud800" <= c <= "\udfff" for c in value) else value
+    if isinstance(value, dict):
+        return {_in_unicode(name): _in_unicode(part) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_in_unicode(part) for part in value]
+    return value
+
+
+def _json_escaped(text: str) -> str:
+    """JSON with each sign that `shown` would escape as an escape of JSON."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(c if shown(c) == c else json.dumps(c)[1:-1] for c in text)
 
 
 def line(text: str = "") -> None:
     """A line of the result, on stdout."""
-    click.echo(plain(text))
+    click.echo(said(text))
 
 
 def note(text: str) -> None:
     """A line about the result, on stderr."""
-    click.echo(plain(text), err=True)
+    click.echo(said(text), err=True)
+
+
+def said(text: str) -> str:
+    """One line as a terminal may have it: signs of a keyboard, and none that does anything."""
+    return shown(plain(text))
 
 
 def table(
@@ -48,7 +79,7 @@ def table(
 
     terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if terminal else None
-    rows = [[plain(cell) for cell in row] for row in rows]
+    rows = [[said(cell) for cell in row] for row in rows]
     lines, left_out = Table(headings, rows, right, spare).fitted(width)
     click.echo(click.style(lines[0], bold=True) if terminal else lines[0])
     for text in lines[1:]:
@@ -64,16 +95,16 @@ def paragraph(text: str, indent: str = "  ") -> None:
     if sys.stdout.isatty():
         width = shutil.get_terminal_size().columns
         text = fill(
-            text,
+            said(text),
             width,
             initial_indent=indent,
             subsequent_indent=indent + "  ",
             break_long_words=False,
             break_on_hyphens=False,
         )
-        click.echo(plain(text))
+        click.echo(text)
     else:
-        click.echo(plain(indent + text))
+        click.echo(indent + said(text))
 
 
 @contextmanager
@@ -93,6 +124,7 @@ def progress(quiet: bool = False) -> Iterator[Progress]:
 @contextmanager
 def _live() -> Iterator[Progress]:
     from rich.console import Console
+    from rich.markup import escape
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bars
 
@@ -111,14 +143,14 @@ def _live() -> Iterator[Progress]:
 
         def show(step: Step) -> None:
             if step.why is not None:
-                bars.console.print(clause(step.why), markup=False, highlight=False)
+                bars.console.print(said(clause(step.why)), markup=False, highlight=False)
                 return
             state.fresh(step)
             counted = f"{step.done}/{step.total} {state.text(step)}" if step.total > 1 else ""
             bars.update(
                 task,
                 completed=state.share(step),
-                description=f"{step.clip} ({step.number}/{step.clips})",
+                description=escape(f"{said(step.clip)} ({step.number}/{step.clips})"),
                 job=step.job,
                 count=counted.rstrip(),
                 left=state.left(step),

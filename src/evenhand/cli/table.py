@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import wrap
+
+from evenhand.names import cells
 
 GAP = 2  # spaces between columns
 LEAST_WORDS = 16  # a column of words narrower than this is not readable
@@ -63,11 +64,3 @@ class Table:
             ]
             lines.append((" " * GAP).join(parts).rstrip())
         return lines
-
-
-def cells(text: str) -> int:
-    """How many columns of a terminal a text takes: wide letters two, combining marks none."""
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
-        for c in text
-    )

@@ -7,9 +7,9 @@ have the same scale, in percent of the picture; there is a stem for each sampled
 from __future__ import annotations
 
 from typing import Final
-from xml.sax.saxutils import escape
 
 from evenhand.drawing import marks
+from evenhand.drawing.escaping import escape
 from evenhand.measure.ends import EndsOverTime
 from evenhand.wording.figures import small_percent
 

@@ -8,8 +8,7 @@ reference. The chart takes its colours from the page it stands on.
 
 from __future__ import annotations
 
-from xml.sax.saxutils import escape
-
+from evenhand.drawing.escaping import escape
 from evenhand.drawing.panels import WIDTH, exposure_panel, panel_height, white_panel
 from evenhand.drawing.worst import in_words
 from evenhand.measure.decisions import Evenness

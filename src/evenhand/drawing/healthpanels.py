@@ -9,12 +9,12 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from typing import Final
-from xml.sax.saxutils import escape
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from evenhand.drawing.escaping import escape
 from evenhand.drawing.marks import Point, Scale, tick_step
 from evenhand.measure.looks.probes import SKIN_LEVELS, SKINS
 from evenhand.measure.looks.traces import RAMP_NAMES, Traces

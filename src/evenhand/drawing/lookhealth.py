@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Final
-from xml.sax.saxutils import escape
 
+from evenhand.drawing.escaping import escape
 from evenhand.drawing.healthpanels import (
     hue_panel,
     ramp_panel,

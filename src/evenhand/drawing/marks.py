@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from typing import Literal
-from xml.sax.saxutils import escape
+
+from evenhand.drawing.escaping import escape
 
 Point = tuple[float, float]
 When = Literal["before", "after"]

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal
-from xml.sax.saxutils import escape
 
 from evenhand.drawing import marks
+from evenhand.drawing.escaping import escape
 from evenhand.drawing.evenness import STYLE
 from evenhand.drawing.marks import Point
 from evenhand.measure.skin.check import SkinCheck

@@ -5,6 +5,9 @@ from __future__ import annotations
 from importlib import resources
 
 import jinja2
+from markupsafe import Markup
+
+from evenhand.names import shown
 
 
 def asset(name: str) -> str:
@@ -18,7 +21,13 @@ def environment() -> jinja2.Environment:
     return jinja2.Environment(
         loader=jinja2.FunctionLoader(asset),
         autoescape=True,
+        finalize=_shown,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def _shown(value: object) -> object:
+    """What a template is given, with signs that have no picture as escapes; markup is our own."""
+    return shown(value) if isinstance(value, str) and not isinstance(value, Markup) else value

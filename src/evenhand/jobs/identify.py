@@ -17,6 +17,7 @@ from evenhand.jobs.originals import FACTS
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.measure.identity.evidence import Identification, identify
 from evenhand.media.records import ClipFacts
+from evenhand.names import kept_path, short_name
 from evenhand.reasons import Reason, because
 from evenhand.shoot import store
 from evenhand.shoot.document import CardEntry, ClipEntry, Shoot, empty
@@ -93,7 +94,7 @@ def scan(
     """
     said = {clip: named(name) for clip, name in (encodings or {}).items()}
     files, aside = _files(card)
-    start = empty(folder.absolute().stem)
+    start = empty(short_name(folder.absolute().stem))
     if (folder / store.DOCUMENT).exists():
         store.load(folder)  # before any work is done for one that cannot be read
     with Measurements(folder) as measurements, hands() as pool:
@@ -103,7 +104,7 @@ def scan(
     def edit(shoot: Shoot) -> Shoot:
         nonlocal name
         name = _card_name(shoot, card, [one.seen.fingerprint for one in looked], folder)
-        entry = CardEntry(name, str(card.absolute()), beside(card, folder))
+        entry = CardEntry(name, kept_path(str(card.absolute())), beside(card, folder))
         return _as_said(with_card(shoot, entry, [one.seen for one in looked]), name, looked, said)
 
     shoot = store.change(folder, by or Origin("scan"), edit, start=start)
@@ -190,7 +191,7 @@ def _identified(
     scan: _Scan, path: Path, mark: tuple[int, str], facts: ClipFacts, verdict: Identification
 ) -> _Looked:
     seen = Seen(
-        path=path.relative_to(scan.card).as_posix(),
+        path=kept_path(path.relative_to(scan.card).as_posix()),
         bytes=mark[0],
         fingerprint=mark[1],
         encoding=verdict.encoding if verdict.sure else None,
@@ -201,7 +202,7 @@ def _identified(
 
 def _refused(scan: _Scan, path: Path, mark: tuple[int, str], line: str, why: Reason) -> _Looked:
     seen = Seen(
-        path=path.relative_to(scan.card).as_posix(),
+        path=kept_path(path.relative_to(scan.card).as_posix()),
         bytes=mark[0],
         fingerprint=mark[1],
         trouble=(why,),
@@ -220,7 +221,7 @@ def _card_name(shoot: Shoot, card: Path, prints: list[str], folder: Path) -> str
     if known is not None:
         return known
     taken = {entry.name for entry in shoot.cards}
-    wanted = card.absolute().name or "card"
+    wanted = short_name(card.absolute().name) if card.absolute().name else "card"
     return next(n for n in (wanted, *(f"{wanted} {i}" for i in range(2, 1000))) if n not in taken)
 
 

@@ -156,7 +156,7 @@ def _said(shoot: Shoot, options: LevelOptions) -> Shoot:
         shoot = joined(shoot, first, second)
     if (said.split or said.place or options.refuse or options.accept) and not clips:
         raise UsageError("level", "no clip is named", "Name the clips that this is about: CLIP…")
-    if said.split:
+    if said.split is not None:
         shoot = split(shoot, said.split, clips, said.place)
     elif said.place is not None:
         shoot = put(shoot, said.place, clips)

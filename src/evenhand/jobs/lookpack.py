@@ -38,6 +38,7 @@ from evenhand.measure.looks.kind import look_kind
 from evenhand.measure.looks.parts import AnyLook
 from evenhand.measure.looks.place import check_declared
 from evenhand.media.target import check_target
+from evenhand.smallfiles import read_small
 
 MOST: Final = 200
 _NAME_LENGTH: Final = 120
@@ -139,17 +140,15 @@ def pack_looks(
 
 def read_licence(path: Path) -> bytes:
     """A licence text from disk. UsageError for what cannot be read, is large or is no text."""
+
+    def refused(found: str) -> UsageError:
+        return UsageError(path, found, "Name a text file")
+
+    data = read_small(path, _LICENCE_BYTES, refused)
     try:
-        with path.open("rb") as file:
-            data = file.read(_LICENCE_BYTES + 1)
         data.decode("utf-8")
-    except OSError as error:
-        found = f"it cannot be read: {error.strerror or error}"
-        raise UsageError(path, found, "Name a text file") from error
     except UnicodeDecodeError as error:
         raise UsageError(path, "this is not UTF-8 text", "Save it as plain text") from error
-    if len(data) > _LICENCE_BYTES:
-        raise UsageError(path, f"it is over {_LICENCE_BYTES} bytes", "Name a text file")
     return data
 
 

@@ -21,8 +21,10 @@ from evenhand.grade.spaces import gives_of
 from evenhand.luts.declared import Declared
 from evenhand.luts.errors import LookFileError
 from evenhand.media.look_file import read_look_bytes
+from evenhand.names import kept_path, real_path, short_name
 from evenhand.shoot import store
 from evenhand.shoot.document import LookEntry, Shoot
+from evenhand.smallfiles import read_small
 
 if TYPE_CHECKING:
     from evenhand.grade.exact import Look
@@ -72,20 +74,19 @@ def find_look(
         return FoundLook(recipe.name, recipe, digest(recipe), content, path)
     content = read_look_bytes(path)
     file = _with_path(path, content, declared, correction)
-    return FoundLook(path.stem, file.look, file.digest, content, path, file, correction)
+    name = short_name(path.stem)
+    return FoundLook(name, file.look, file.digest, content, path, file, correction)
 
 
 def read_recipe(path: Path) -> tuple[Recipe, bytes]:
     """A look document and its bytes. Raises LookFileError, or RecipeError with the line or key."""
+
+    def refused(found: str) -> LookFileError:
+        return LookFileError(path, found, "Name a look document, or a look of `look list`")
+
+    content = read_small(path, MAX_BYTES, refused)
     try:
-        with path.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
         return parse(content.decode("utf-8"), str(path)), content
-    except OSError as error:
-        found = f"it cannot be read: {error.strerror or error}"
-        raise LookFileError(
-            path, found, "Name a look document, or a look of `look list`"
-        ) from error
     except UnicodeDecodeError as error:
         raise LookFileError(path, "this is not UTF-8 text", "A look document is TOML") from error
 
@@ -107,7 +108,7 @@ def keep_look(folder: Path, found: FoundLook) -> LookEntry:
         digest=found.digest,
         bytes=hashlib.sha256(found.content).hexdigest(),
         file=kept,
-        source=None if found.path is None else str(found.path.absolute()),
+        source=None if found.path is None else kept_path(str(found.path.absolute())),
         space=look.space,
         gives=gives_of(look),
         correction=found.correction,
@@ -153,7 +154,7 @@ def look_notices(shoot: Shoot) -> tuple[str, ...]:
     used = {clip.look.digest for clip in shoot.clips if clip.look is not None}
     entries = [entry for entry in shoot.looks if entry.digest in used]
     notices = [
-        _shipped_notice(e) if e.source is None else _file_notice(e, Path(e.source)) for e in entries
+        _shipped_notice(e) if e.source is None else _file_notice(e, e.source) for e in entries
     ]
     return tuple(said for said in notices if said)
 
@@ -167,17 +168,25 @@ def _shipped_notice(entry: LookEntry) -> str:
     )
 
 
-def _file_notice(entry: LookEntry, source: Path) -> str:
+def _file_notice(entry: LookEntry, source: str) -> str:
     try:
-        content = source.read_bytes() if source.stat().st_size < 1 << 30 else b""
+        found = _digest_of(Path(real_path(source)))
     except OSError:
         return f"{entry.name}: {source} is not there any more; the shoot's own copy is used"
-    if hashlib.sha256(content).hexdigest() == entry.bytes:
+    if found == entry.bytes:
         return ""
     return (
         f"{entry.name}: {source} has changed since it was chosen; the look as it was then is used. "
         f"To take the new one: evenhand look use {source}"
     )
+
+
+def _digest_of(path: Path) -> str:
+    """SHA-256 of a file, a piece at a time; empty for what is no regular file."""
+    if path.exists() and not path.is_file():
+        return ""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _only_files(name: str, declared: Declared | None, correction: str | None) -> None:
@@ -193,6 +202,6 @@ def _with_path(
     from evenhand.grade.look_file import read_look
 
     try:
-        return read_look(content, path.stem, declared, correction)
+        return read_look(content, short_name(path.stem), declared, correction)
     except LookFileError as error:
         raise LookFileError(path, error.found, error.remedy) from None

@@ -20,6 +20,7 @@ from evenhand.media.claim import claimed
 from evenhand.media.marks import MasterMark
 from evenhand.media.spec import MasterSpec, load_spec
 from evenhand.media.target import made_folder
+from evenhand.names import short_name
 from evenhand.reasons import Reason, because
 from evenhand.shoot import store, whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
@@ -236,7 +237,7 @@ class _Run:
 
 def target_name(clip: ClipEntry, spec: MasterSpec) -> str:
     """`<clip>.<spec>.<suffix>`, with the folders of the card in the name where the id has them."""
-    return f"{clip.id.replace('/', '_')}.{spec.name}.{spec.container}"
+    return f"{short_name(clip.id).replace('/', '_')}.{spec.name}.{spec.container}"
 
 
 def _with_folder(folder: Path, to: Path, by: Origin) -> Shoot:

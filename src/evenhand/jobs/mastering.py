@@ -28,6 +28,7 @@ from evenhand.media.sound import plan_sound
 from evenhand.media.spec import MasterSpec, plan_picture
 from evenhand.media.target import check_target
 from evenhand.media.verify import Verification
+from evenhand.names import kept_path
 from evenhand.shoot.masters import MasterCheck, MasterEntry
 from evenhand.wording.saying import said
 
@@ -176,7 +177,7 @@ def _entry(
         quality=wanted.quality,
         shape=mark.shape,
         part=mark.part,
-        path=str(wanted.target.absolute()),
+        path=kept_path(str(wanted.target.absolute())),
         bytes=wanted.target.stat().st_size,
         grade=wanted.grade,
         frames=order.frames,

@@ -61,20 +61,16 @@ class PackChecked(msgspec.Struct, frozen=True, kw_only=True):
 def check_pack(path: Path, progress: Progress = silent) -> PackChecked:
     """Check a pack. ArchiveError where it is no zip that can be read at all."""
     try:
+        if path.exists() and not path.is_file():  # opening a pipe would wait for ever
+            raise ArchiveError(path, "this is not a regular file", "Name a pack: a zip archive")
         with path.open("rb") as file:
             total = path.stat().st_size
-            archive = _opened(path, directory_of(file, total, str(path)))
+            archive = directory_of(file, total, str(path))
             sha256 = _sha256(archive)
             return _checked(path, archive, sha256, progress)
     except OSError as error:
         found = f"it cannot be read: {error.strerror or error}"
         raise ArchiveError(path, found, "Name a pack: a zip archive") from error
-
-
-def _opened(path: Path, archive: Archive) -> Archive:
-    if not path.is_file():
-        raise ArchiveError(path, "it is no file", "Name a pack: a zip archive")
-    return archive
 
 
 def _sha256(archive: Archive) -> str:

@@ -42,11 +42,13 @@ from evenhand.media.target import check_target
 from evenhand.shoot import store, whereabouts
 from evenhand.shoot.document import ClipEntry, Shoot
 from evenhand.shoot.measurements import Measurements
+from evenhand.smallfiles import read_small
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.findings import light_told, remarks, warnings
 from evenhand.wording.saying import said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
+LARGEST = 16 << 20  # bytes of a truth file; that of the demo card has some thousand
 SHOWN = 0.5  # of a clip's length: the picture that is shown
 
 
@@ -104,17 +106,18 @@ class _Known:
 def _truth(path: Path | None) -> Mapping[str, Any] | None:
     if path is None:
         return None
+
+    def refused(found: str) -> UsageError:
+        return UsageError(path, found, "Name the .truth.json beside a demo card")
+
+    content = read_small(path, LARGEST, refused)
     try:
-        found: dict[str, Any] = msgspec.json.decode(path.read_bytes(), type=dict[str, Any])
+        found: dict[str, Any] = msgspec.json.decode(content, type=dict[str, Any])
         whole = all({"file", "fault_matrix_bt2020"} <= set(clip) for clip in found["clips"])
-    except OSError as error:
-        raise UsageError(path, f"it cannot be read ({error.strerror})", "Check the path") from error
-    except (msgspec.MsgspecError, KeyError, TypeError):
+    except (msgspec.MsgspecError, KeyError, TypeError, RecursionError):
         whole = False
     if not whole:
-        raise UsageError(
-            path, "this is not the truth of a card", "Name the .truth.json beside a demo card"
-        )
+        raise refused("this is not the truth of a card")
     return found
 
 

@@ -21,7 +21,7 @@ def read_look_bytes(path: Path) -> bytes:
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):  # a pipe would make opening wait
-            raise LookFileError(path, "it is not a file", _REMEDY)
+            raise LookFileError(path, "this is not a regular file", _REMEDY)
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
             kind_of(head, status.st_size, path.name)

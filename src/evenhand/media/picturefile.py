@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.errors import UsageError
+from evenhand.smallfiles import read_small
 
 MAX_BYTES: Final = 500 << 20
 _MOST_PIXELS: Final = 120_000_000
@@ -24,16 +25,11 @@ _REMEDY: Final = "Give a PNG, JPEG or TIFF of the picture as a BT.709 display sh
 
 def read_picture(path: Path) -> NDArray[np.float32]:
     """The display signal (h, w, 3), 0..1, upright. UsageError for what is no such picture."""
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise UsageError(path, f"it is over {MAX_BYTES >> 20} MB", _REMEDY)
-        data = path.read_bytes()
-    except OSError as error:
-        raise UsageError(
-            path, f"it cannot be read ({error.strerror})", "Check the path of the file"
-        ) from error
-    if not data.startswith(_HEADS):
-        raise UsageError(path, "it is no picture that is read here", _REMEDY)
+
+    def refused(found: str) -> UsageError:
+        return UsageError(path, found, _REMEDY)
+
+    data = read_small(path, MAX_BYTES, refused, _no_picture)
     if _transfer(data) in _HDR:
         raise UsageError(path, "it says that it is an HLG or PQ picture", _REMEDY)
     codes = _decoded(data)
@@ -43,6 +39,10 @@ def read_picture(path: Path) -> NDArray[np.float32]:
         raise UsageError(path, f"it has {codes.shape[1]} x {codes.shape[0]} pixels", _REMEDY)
     top = np.float32(255 if codes.dtype == np.uint8 else 65535)
     return np.ascontiguousarray(codes[..., ::-1].astype(np.float32) / top)
+
+
+def _no_picture(head: bytes) -> str:
+    return "" if head.startswith(_HEADS) else "it is no picture that is read here"
 
 
 def _decoded(data: bytes) -> NDArray[np.generic] | None:

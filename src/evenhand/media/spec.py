@@ -12,6 +12,10 @@ import msgspec
 
 from evenhand.errors import UsageError
 from evenhand.media.records import ColourTags
+from evenhand.names import brief, short_name
+from evenhand.smallfiles import read_small
+
+_LARGEST = 1 << 20  # bytes; those that come with evenhand have a thousandth of it
 
 Codec = Literal["hevc", "prores", "h264"]
 Container = Literal["mp4", "mov"]
@@ -185,16 +189,14 @@ def load_spec(name_or_path: str | Path) -> MasterSpec:
             "no spec has this name",
             f"Use {_listed(spec_names())}, or the path of a .toml file of your own",
         )
+
+    def refused(found: str) -> UsageError:
+        return UsageError(path, f"this is no spec: {found}", "Check the path of the file")
+
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is no text"
-        raise UsageError(
-            asked,
-            f"this spec cannot be read ({reason})",
-            "Check the path of the file",
-        ) from error
-    return parse_spec(text, asked)
+        return parse_spec(read_small(path, _LARGEST, refused).decode("utf-8"), asked)
+    except UnicodeDecodeError as error:
+        raise refused("it is no text") from error
 
 
 def parse_spec(text: str, subject: str) -> MasterSpec:
@@ -234,12 +236,18 @@ def _refuse_unknown(table: Any, record: type[msgspec.Struct], subject: str, wher
 def _problem(spec: MasterSpec) -> str:
     """Say what about a spec cannot be, or nothing."""
     checks = (
+        _name_problem(spec.name),
         _rate_problem(spec.rate),
         _frame_problem(spec),
         _codec_problem(spec),
         _quality_problem(spec),
     )
     return next((found for found in checks if found), "")
+
+
+def _name_problem(name: str) -> str:
+    fits = name == short_name(name) and "/" not in name
+    return "" if fits else f"name is {brief(name)!r}, which no master could be named after"
 
 
 def _rate_problem(rate: str) -> str:

@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from typing import Final
 
 from evenhand.grade.document import Adjustment, Levelling, White
+from evenhand.names import real_path
 from evenhand.shoot.document import ClipEntry, Shoot
 
 STOPS: Final = 16.0  # either way
@@ -59,7 +60,7 @@ def _of_clip(clip: ClipEntry) -> Iterator[str]:
     path = PurePosixPath(clip.path)
     if path.is_absolute() or ".." in path.parts or not clip.path or "\0" in clip.path:
         yield f"its path {clip.path[:60]!r} leaves the card"
-    if len(clip.path) > _LONGEST or clip.bytes < 0:
+    if len(real_path(clip.path)) > _LONGEST or clip.bytes < 0:
         yield "no file has such a path or size"
     if not 0 <= clip.confidence <= 1:
         yield f"confidence {clip.confidence:g} is no share (0 to 1)"

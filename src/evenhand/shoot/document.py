@@ -16,6 +16,7 @@ from evenhand.colourmath.encodings import Encoding, is_display
 from evenhand.errors import EncodingUnknownError, UsageError
 from evenhand.grade.document import Adjustment, Grade, Levelling, LookUse, OutputTransform
 from evenhand.measure.decisions import Status
+from evenhand.names import kept_path, real_path
 from evenhand.reasons import Why
 
 FORMAT = "evenhand shoot"
@@ -41,8 +42,9 @@ class Levelled(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 class ClipEntry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One file of a card and all that was decided about it.
 
-    `id` is what a person types. `path` is relative to the card, with forward slashes. `fingerprint`
-    finds the file again when the drive comes back under another name.
+    `id` is what a person types. `path` is relative to the card, with forward slashes, written as
+    `names.kept_path` does: so are all paths of the document. `fingerprint` finds the file again
+    when the drive comes back under another name.
 
     `state` is how the last scan found it: "away" where it was not on its card, "unreadable" with
     the reasons in `trouble`. What was decided stays in every state. `left_out` keeps it out of
@@ -181,15 +183,14 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         for clip in self.clips:
             if clip.id == name:
                 return clip
-        exact = [c for c in self.clips if name == c.path]
-        loose = [
-            c
-            for c in self.clips
-            if name in (PurePosixPath(c.path).name, PurePosixPath(c.path).stem)
-        ]
-        cards = {card.name: Path(card.path) for card in self.cards}
+        kept = kept_path(name)
+        exact = [c for c in self.clips if c.path in (name, kept)]
+        loose = [c for c in self.clips if {name, kept} & _file_names(c.path)]
+        cards = {card.name: Path(real_path(card.path)) for card in self.cards}
         file = Path(name).absolute()
-        here = [c for c in self.clips if c.card in cards and cards[c.card] / c.path == file]
+        here = [
+            c for c in self.clips if c.card in cards and cards[c.card] / real_path(c.path) == file
+        ]
         starts = [c for c in self.clips if name and c.id.startswith(name)]
         brief = [c for c in starts if not c.id[len(name) :][:1].isalnum()]
         for found in (exact, loose, here, brief):
@@ -242,6 +243,11 @@ class Shoot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         inside: Collection[str] = place.clips if place is not None else (clip.id,)
         encodings = [c.encoding for c in self.clips if c.id in inside and c.encoding]
         return "plain-sdr" if all(is_display(e) for e in encodings) else "aces2-sdr"
+
+
+def _file_names(path: str) -> set[str]:
+    """The name of a file (path on the card) with and without its suffix."""
+    return {PurePosixPath(path).name, PurePosixPath(path).stem}
 
 
 def empty(name: str) -> Shoot:

@@ -10,6 +10,7 @@ from pathlib import Path
 import msgspec
 
 from evenhand.grade.fidelity import CompileReport
+from evenhand.names import kept_path, real_path
 from evenhand.shoot.document import ClipEntry
 from evenhand.shoot.measurements import Measurements
 from evenhand.shoot.whereabouts import beside
@@ -65,9 +66,9 @@ def keep_master(
     measurements: Measurements, folder: Path, clip: ClipEntry, entry: MasterEntry
 ) -> MasterEntry:
     """Keep the record of a master that lies under `entry.path`; returns it as it is kept."""
-    path = Path(entry.path)
+    path = Path(real_path(entry.path))
     near = beside(path.parent, folder)
-    entry = msgspec.structs.replace(entry, beside=f"{near}/{path.name}" if near else "")
+    entry = msgspec.structs.replace(entry, beside=f"{near}/{kept_path(path.name)}" if near else "")
     measurements.keep(clip.fingerprint, _kind(path), entry)
     return entry
 
@@ -83,8 +84,9 @@ def masters_of(
         entry = measurements.recall(clip.fingerprint, kind, MasterEntry)
         if entry is None or entry.clip != clip.id:
             continue
-        near = Path(os.path.normpath(folder.absolute() / entry.beside)) if entry.beside else None
-        yield entry, near if near is not None and near.is_file() else Path(entry.path)
+        near, written = real_path(entry.beside), Path(real_path(entry.path))
+        here = Path(os.path.normpath(folder.absolute() / near)) if near else None
+        yield entry, here if here is not None and here.is_file() else written
 
 
 def _kind(path: Path) -> str:

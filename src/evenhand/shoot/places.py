@@ -8,11 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from difflib import get_close_matches
+from typing import Final
 
 import msgspec
 
 from evenhand.errors import UsageError
+from evenhand.names import brief
 from evenhand.shoot.document import PlaceEntry, Shoot
+
+LONGEST: Final = 60  # letters of a place's name
+_NAME: Final = "Write a word or two, such as oven"
 
 
 def place_named(shoot: Shoot, name: str) -> PlaceEntry:
@@ -82,15 +87,28 @@ def split(shoot: Shoot, name: str, clips: Sequence[str], new: str | None = None)
             name, "no clip would stay in it", f'Name it anew: evenhand level --rename "{name}" NEW'
         )
     names = {s.name for s in shoot.places}
-    fresh = new or next(n for n in (f"{name} {i}" for i in range(2, 1000)) if n not in names)
+    fresh = new
+    if fresh is None:
+        fresh = next(n for n in (f"{name} {i}" for i in range(2, 1000)) if n not in names)
     if fresh in names:
         raise UsageError(fresh, "another place has this name", "Choose another name")
     return put(shoot, fresh, clips)
 
 
 def _checked_name(name: str) -> None:
-    if not name.strip() or name != name.strip() or not name.isprintable():
-        raise UsageError("--place", f"{name!r} is no name for a place", "Write a word or two")
+    problem = (
+        "it is empty"
+        if not name.strip()
+        else "it begins or ends with blanks"
+        if name != name.strip()
+        else f"it has {len(name)} letters, more than {LONGEST}"
+        if len(name) > LONGEST
+        else "it holds signs that cannot be seen"
+        if not name.isprintable()
+        else ""
+    )
+    if problem:
+        raise UsageError(f"{brief(name)!r}", f"no name for a place: {problem}", _NAME)
 
 
 def _in_order(shoot: Shoot, clips: Collection[str]) -> tuple[str, ...]:

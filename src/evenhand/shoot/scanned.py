@@ -7,13 +7,12 @@ under the name of a known clip is another clip.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from pathlib import PurePosixPath
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
 from evenhand.colourmath.encodings import Encoding
+from evenhand.names import short_ids
 from evenhand.reasons import Why
 from evenhand.shoot.document import CardEntry, ClipEntry, Shoot
 
@@ -38,7 +37,7 @@ def with_card(shoot: Shoot, card: CardEntry, seen: Sequence[Seen]) -> Shoot:
     known = [clip for clip in shoot.clips if clip.card == card.name]
     others = [clip for clip in shoot.clips if clip.card != card.name]
     matched = _matched(known, seen)
-    ids = _new_ids(seen, matched, {clip.id for clip in shoot.clips})
+    ids = short_ids([f.path for f in seen], {c.id for c in shoot.clips}, matched)
     entries = []
     for file in seen:
         before = matched.get(file.path)
@@ -138,33 +137,3 @@ def _never_a_clip(clip: ClipEntry) -> bool:
         trouble=clip.trouble,
     )
     return clip == bare
-
-
-def _new_ids(
-    seen: Sequence[Seen], matched: Mapping[str, ClipEntry], taken: set[str]
-) -> dict[str, str]:
-    """Names for files that are new: without suffix where unique, else with as much as it takes."""
-    paths = {file.path: PurePosixPath(file.path) for file in seen}
-    stems = Counter(path.stem for path in paths.values())
-    names = Counter(path.name for path in paths.values())
-    ids: dict[str, str] = {}
-    used = set(taken)
-    for file in seen:
-        if file.path in matched:
-            continue
-        path = paths[file.path]
-        ids[file.path] = next(i for i in _forms(path, stems, names) if i not in used)
-        used.add(ids[file.path])
-    return ids
-
-
-def _forms(
-    path: PurePosixPath, stems: Mapping[str, int], names: Mapping[str, int]
-) -> Iterator[str]:
-    if stems[path.stem] == 1:
-        yield path.stem
-    if names[path.name] == 1:
-        yield path.name
-    yield path.as_posix()
-    for number in range(2, 10**6):
-        yield f"{path.as_posix()} {number}"

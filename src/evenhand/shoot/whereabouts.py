@@ -15,6 +15,7 @@ from itertools import islice
 from pathlib import Path
 
 from evenhand.errors import ShootError
+from evenhand.names import kept_path, real_path
 from evenhand.shoot.document import CardEntry, ClipEntry, FolderEntry, Shoot
 from evenhand.shoot.store import load
 
@@ -44,18 +45,18 @@ def beside(folder: Path, shoot_folder: Path) -> str:
     shared = os.path.commonpath([here, there]) if here.drive == there.drive else ""
     if len(Path(shared).parts) < 2:
         return ""
-    return Path(os.path.relpath(there, here)).as_posix()
+    return kept_path(Path(os.path.relpath(there, here)).as_posix())
 
 
 def folder_entry(folder: Path, shoot_folder: Path) -> FolderEntry:
     """The record of a folder as it is seen now."""
-    return FolderEntry(str(folder.absolute()), beside(folder, shoot_folder))
+    return FolderEntry(kept_path(str(folder.absolute())), beside(folder, shoot_folder))
 
 
 def places_of(entry: FolderEntry | CardEntry, shoot_folder: Path) -> tuple[Path, ...]:
     """Where a recorded folder may be, the likeliest first."""
-    here, last = shoot_folder.absolute(), Path(entry.path)
-    near = [Path(os.path.normpath(here / entry.beside))] if entry.beside else []
+    here, last = shoot_folder.absolute(), Path(real_path(entry.path))
+    near = [Path(os.path.normpath(here / real_path(entry.beside)))] if entry.beside else []
     return (*near, here.parent / last.name, last)
 
 
@@ -114,7 +115,7 @@ def original(shoot: Shoot, clip: ClipEntry, shoot_folder: Path) -> Path:
     Raises ShootError where its card is not there, and where another file lies under its name.
     """
     card = next(c for c in shoot.cards if c.name == clip.card)
-    candidates = [place / clip.path for place in places_of(card, shoot_folder)]
+    candidates = [place / real_path(clip.path) for place in places_of(card, shoot_folder)]
     path = next((p for p in candidates if p.exists()), None)
     if path is None:
         raise ShootError(
