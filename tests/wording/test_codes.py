@@ -20,6 +20,8 @@ LEVELLING = (
     "reference", "twolights", "whites",
 )  # fmt: skip
 
+IDENTITY = ("identity/clues", "identity/evidence", "identity/picture", "identity/tags")
+
 
 def made(module: Path) -> Iterator[str]:
     """The codes that a module hands to `because`, also where it chooses between two."""
@@ -86,7 +88,7 @@ def prose(module: Path) -> Iterator[str]:
             yield from [node.value] if len(node.value.split()) >= 3 else []
 
 
-@pytest.mark.parametrize("name", LEVELLING)
+@pytest.mark.parametrize("name", [*LEVELLING, *IDENTITY])
 def test_measuring_holds_no_prose(name: str) -> None:
     """What is kept are codes and figures; sentences are made when they are shown."""
     assert list(prose(SOURCE / "measure" / f"{name}.py")) == []

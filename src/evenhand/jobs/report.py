@@ -45,7 +45,7 @@ from evenhand.shoot.measurements import Measurements
 from evenhand.smallfiles import read_small
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.findings import light_told, remarks, warnings
-from evenhand.wording.saying import said
+from evenhand.wording.saying import clause, said
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
 LARGEST = 16 << 20  # bytes of a truth file; that of the demo card has some thousand
@@ -209,13 +209,13 @@ def _hidden(facts: ClipFacts) -> tuple[str, ...]:
 def _identification(clip: ClipEntry, verdict: Identification) -> model.Identification:
     return model.Identification(
         encoding=clip.encoding.name if clip.encoding else None,
-        why="; ".join(f"assumed: {a}" for a in verdict.assumed),
+        why="; ".join(f"assumed: {clause(a)}" for a in verdict.assumed),
         confidence=clip.confidence,
         evidence=tuple(
-            model.Evidence(item.kind, item.found, item.says, item.weight)
+            model.Evidence(item.kind, clause(item.found), clause(item.says), item.weight)
             for item in verdict.evidence
         ),
-        conflicts=verdict.conflicts,
+        conflicts=tuple(clause(conflict) for conflict in verdict.conflicts),
         by_person=clip.encoding_by == "person",
     )
 

@@ -17,11 +17,21 @@ Clauses = Mapping[str, Clause]
 
 def tables() -> tuple[Clauses, ...]:
     """The tables of all subjects; no code stands in two of them."""
-    from evenhand.wording import anchors, clips, levelling, light, masters, matches, places
+    from evenhand.wording import (
+        anchors,
+        clips,
+        identity,
+        levelling,
+        light,
+        masters,
+        matches,
+        places,
+    )
 
     return (
         anchors.CLAUSES,
         clips.CLAUSES,
+        identity.CLAUSES,
         levelling.CLAUSES,
         light.CLAUSES,
         masters.CLAUSES,
