@@ -45,7 +45,7 @@ from evenhand.shoot.measurements import Measurements
 from evenhand.smallfiles import read_small
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.findings import light_told, remarks, warnings
-from evenhand.wording.saying import clause, said
+from evenhand.wording.saying import clause, said, sentences
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
 LARGEST = 16 << 20  # bytes of a truth file; that of the demo card has some thousand
@@ -153,7 +153,8 @@ def _page(
 
 
 def _notes(shoot: Shoot) -> tuple[str, ...]:
-    unchecked = (f"Skin was not checked. {faces_missing()}.",) if faces_missing() else ()
+    why = faces_missing()
+    unchecked = (f"Skin was not checked. {sentences(why)}",) if why else ()
     return (*unchecked, *look_notices(shoot))
 
 
@@ -244,7 +245,7 @@ def _with_pictures(
         ends=found.ends if found else ends_over_time([shown], grade.encoding),
         ends_notes=_ends_notes(clip, found),
         skin=skin.check,
-        skin_note="" if faces_missing() else skin.why_none,  # told once for the whole page
+        skin_note="" if faces_missing() else said(skin.why_none),  # told once for the whole page
         before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
         after=picture_jpeg(after, LONGEST),
         scopes_before=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),

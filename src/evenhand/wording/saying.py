@@ -26,6 +26,7 @@ def tables() -> tuple[Clauses, ...]:
         masters,
         matches,
         places,
+        skin,
     )
 
     return (
@@ -37,6 +38,7 @@ def tables() -> tuple[Clauses, ...]:
         masters.CLAUSES,
         matches.CLAUSES,
         places.CLAUSES,
+        skin.CLAUSES,
     )
 
 
@@ -52,6 +54,11 @@ def clause(reason: Reason) -> str:
 def said(reasons: Iterable[Reason], between: str = "; ") -> str:
     """Reasons as one line, in their order."""
     return between.join(clause(reason) for reason in reasons)
+
+
+def sentences(reasons: Iterable[Reason]) -> str:
+    """Reasons as sentences, in their order."""
+    return " ".join(sentence(clause(reason)) for reason in reasons)
 
 
 def sentence(words: Any) -> str:
