@@ -12,7 +12,14 @@ from pathlib import Path
 import pytest
 
 from evenhand.children import Limits, Pool, Task, tell
-from evenhand.errors import ClipError, FaultError
+from evenhand.errors import (
+    ClipError,
+    EvenhandError,
+    FaultError,
+    ShootError,
+    TargetError,
+    UsageError,
+)
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
 
@@ -23,6 +30,10 @@ def double(number: int) -> int:
 
 def refuse(name: str) -> None:
     raise ClipError(name, "it is no clip", "Leave it out")
+
+
+def fail_as(kind: type[EvenhandError]) -> None:
+    raise kind("A001.mov", "it is cut short", "Copy it again", "cut-short")
 
 
 def stumble() -> None:
@@ -194,3 +205,12 @@ def test_no_child_outlives_its_parent(tmp_path: Path, number: signal.Signals) ->
 
         assert run.wait(timeout=15) != 0
         assert gone(child)
+
+
+@pytest.mark.parametrize("kind", [ClipError, ShootError, UsageError, TargetError])
+def test_every_kind_of_error_comes_back(kind: type[EvenhandError]) -> None:
+    """With its code, which is what files keep of it."""
+    with Pool(1) as pool, pytest.raises(kind) as caught:
+        pool.call("A001.mov", fail_as, kind)
+
+    assert (caught.value.code, caught.value.exit_status) == ("cut-short", kind.exit_status)

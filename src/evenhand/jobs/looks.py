@@ -123,6 +123,13 @@ class ShootLooks:
         self._entries = {e.digest: e for e in (shoot or store.load(folder)).looks}
         self._read: dict[str, Look] = {}
 
+    def __getstate__(self) -> tuple[Path, dict[str, LookEntry]]:
+        """What a child process is handed: it reads the looks itself."""
+        return self._folder, self._entries
+
+    def __setstate__(self, state: tuple[Path, dict[str, LookEntry]]) -> None:
+        (self._folder, self._entries), self._read = state, {}
+
     def __call__(self, use: LookUse) -> Look:
         """Raises UsageError for a name that is no look, LookMissingError for a copy that is not
         there or is not what it was.
