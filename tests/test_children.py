@@ -12,7 +12,14 @@ from pathlib import Path
 import pytest
 
 from evenhand.children import Limits, Pool, Task, tell
-from evenhand.errors import ClipError, FaultError
+from evenhand.errors import (
+    ClipError,
+    EvenhandError,
+    FaultError,
+    ShootError,
+    TargetError,
+    UsageError,
+)
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
 
@@ -23,6 +30,10 @@ def double(number: int) -> int:
 
 def refuse(name: str) -> None:
     raise ClipError(name, "it is no clip", "Leave it out")
+
+
+def fail_as(kind: type[EvenhandError]) -> None:
+    raise kind("A001.mov", "it is cut short", "Copy it again", "cut-short")
 
 
 def stumble() -> None:
@@ -47,6 +58,10 @@ def talk(number: int) -> int:
     for part in range(3):
         tell(part)
     return number
+
+
+def local() -> object:
+    return lambda: None
 
 
 def pid() -> int:
@@ -95,6 +110,16 @@ def test_a_fault_brings_its_trace() -> None:
     assert str(caught.value).count("\n") == 0
     assert "KeyError" in str(caught.value)
     assert "in stumble" in caught.value.trace
+
+
+def test_a_result_that_cannot_be_sent_is_a_fault() -> None:
+    """And the child goes on."""
+    with Pool(1) as pool:
+        with pytest.raises(FaultError) as caught:
+            pool.call("A001.mov", local)
+        assert pool.call("A001.mov", double, 2) == 4
+
+    assert "pickle" in caught.value.trace
 
 
 @pytest.mark.parametrize(
@@ -180,3 +205,12 @@ def test_no_child_outlives_its_parent(tmp_path: Path, number: signal.Signals) ->
 
         assert run.wait(timeout=15) != 0
         assert gone(child)
+
+
+@pytest.mark.parametrize("kind", [ClipError, ShootError, UsageError, TargetError])
+def test_every_kind_of_error_comes_back(kind: type[EvenhandError]) -> None:
+    """With its code, which is what files keep of it."""
+    with Pool(1) as pool, pytest.raises(kind) as caught:
+        pool.call("A001.mov", fail_as, kind)
+
+    assert (caught.value.code, caught.value.exit_status) == ("cut-short", kind.exit_status)

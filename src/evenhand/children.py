@@ -11,6 +11,7 @@ A child ends with its parent, however that ended, and leaves interrupts from the
 from __future__ import annotations
 
 import importlib
+import math
 import multiprocessing
 import os
 import signal
@@ -146,7 +147,8 @@ class Pool:
 
     def _ready(self, busy: dict[Connection, _Child]) -> list[Connection]:
         soonest = min(child.until for child in busy.values())
-        ready = wait(list(busy), timeout=max(0.0, soonest - time.monotonic()))
+        left = max(0.0, soonest - time.monotonic()) if math.isfinite(soonest) else None
+        ready = wait(list(busy), timeout=left)
         late = [pipe for pipe, child in busy.items() if child.until <= time.monotonic()]
         return [pipe for pipe in busy if pipe in ready or pipe in late]
 
@@ -275,8 +277,13 @@ def _serve(pipe: Connection, alive: Connection, begin: str) -> None:
             function, arguments, memory = pipe.recv()
         except (EOFError, OSError):
             return
-        with suppress(BrokenPipeError):
-            pipe.send(_answer(function, arguments, memory))
+        answer = _answer(function, arguments, memory)
+        try:
+            pipe.send(answer)
+        except BrokenPipeError:
+            return
+        except Exception as error:  # what cannot be pickled is nobody's clip's fault
+            pipe.send(("error", (type(error).__name__, traceback.format_exc())))
 
 
 def _answer(function: Callable[..., Any], arguments: tuple[Any, ...], memory: int) -> Any:

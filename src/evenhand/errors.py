@@ -97,10 +97,9 @@ class UsageError(EvenhandError):
 
     exit_status: ClassVar[int] = 2
 
-    def __init__(self, subject: Path | str, found: str, remedy: str) -> None:
-        super().__init__(
-            brief(subject) if isinstance(subject, str) else subject, brief(found, 400), remedy
-        )
+    def __init__(self, subject: Path | str, found: str, remedy: str, code: str = "") -> None:
+        given = brief(subject) if isinstance(subject, str) else subject
+        super().__init__(given, brief(found, 400), remedy, code)
 
 
 def fault(error: Exception) -> str:

@@ -33,7 +33,6 @@ from numpy.typing import NDArray
 from evenhand.colourmath.curves import Array
 from evenhand.errors import UsageError
 from evenhand.grade.document import Grade, LookUse
-from evenhand.grade.output_transforms import output_encoding
 from evenhand.grade.uniform import GAMMA, smooth_step
 
 Picture = NDArray[np.floating[Any]]
@@ -117,6 +116,9 @@ def effects_in(grade: Grade, looks: Callable[[LookUse], object]) -> Effects:
     if use is None or not use.effects:
         return NO_EFFECTS
     effects = effects_of(looks(use), use.strength)
+    # Here, not above: reading a look does not wait for OpenColorIO.
+    from evenhand.grade.output_transforms import output_encoding
+
     output = output_encoding(grade.output_transform).name
     if not effects.are_none and output != "bt709":
         raise UsageError(

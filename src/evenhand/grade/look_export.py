@@ -15,7 +15,7 @@ from evenhand.grade.cdl_fit import DEFAULT_BOUND, cdl_of
 from evenhand.grade.clf import to_clf
 from evenhand.grade.exact import Look
 from evenhand.grade.look_file import read_look
-from evenhand.grade.look_stages import gives_of
+from evenhand.grade.spaces import gives_of
 from evenhand.grade.tables import lattice_of
 from evenhand.luts.cube import CubeFile, write
 from evenhand.luts.declared import sentence

@@ -18,7 +18,7 @@ from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.errors import UsageError
 from evenhand.grade.document import LookUse
 from evenhand.grade.output_transforms import output_encoding
-from evenhand.grade.spaces import DISPLAY, is_scene, space_named
+from evenhand.grade.spaces import DISPLAY, gives_of, is_scene, space_named
 
 if TYPE_CHECKING:
     from evenhand.grade.exact import Look
@@ -49,11 +49,6 @@ def with_look(render: Stage, look: Look, use: LookUse, output_transform: str) ->
         f"it is made for {made_for}, but {output_transform} gives {output.name}",
         f"Take a look made for {shown}, one made for a log space, or another output transform",
     )
-
-
-def gives_of(look: Look) -> str:
-    """The space of what a look gives: the one it expects, unless it says another."""
-    return str(getattr(look, "gives", look.space))
 
 
 def _after(look: Look, use: LookUse) -> Stage:

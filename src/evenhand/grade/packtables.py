@@ -18,8 +18,7 @@ from evenhand.colourmath.curves import Array
 from evenhand.colourmath.encodings import ENCODINGS
 from evenhand.grade.document import Grade, LookUse
 from evenhand.grade.exact import Look, exact_transform
-from evenhand.grade.look_stages import gives_of
-from evenhand.grade.spaces import DISPLAY, is_display, is_scene
+from evenhand.grade.spaces import DISPLAY, gives_of, is_display, is_scene
 
 OUTPUT_TRANSFORM: Final = "aces2-sdr"
 OWN_SIZE: Final = 33

@@ -11,7 +11,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Protocol
 
 import msgspec
 
@@ -62,3 +62,15 @@ def is_scene(space: str) -> bool:
 def is_display(space: str) -> bool:
     """Whether signal of the space is what a display shows."""
     return TRANSFERS[space_named(space).transfer].kind == "display"
+
+
+class MadeForASpace(Protocol):
+    """Whatever expects signal of one space."""
+
+    @property
+    def space(self) -> str: ...
+
+
+def gives_of(look: MadeForASpace) -> str:
+    """The space of what a look gives: the one it expects, unless it says another."""
+    return str(getattr(look, "gives", look.space))

@@ -9,6 +9,7 @@ import msgspec
 
 from evenhand.errors import EvenhandError, ShootError
 from evenhand.grade.document import Adjustment
+from evenhand.jobs.hands import hands
 from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.progress import Progress, silent
@@ -86,7 +87,8 @@ def _skin(folder: Path, shoot: Shoot, clip: ClipEntry) -> SkinFinding | None:
     """The skin check of the clip; None where its original is not there or cannot be read."""
     try:
         path, facts = original_and_facts(folder, shoot, clip)
-        return faces_skin(path, facts, shoot.grade(clip), clip.id)
+        with hands(1) as pool:
+            return pool.call(str(path), faces_skin, path, facts, shoot.grade(clip), clip.id)
     except EvenhandError:
         return None
 

@@ -11,7 +11,7 @@ from evenhand.children import Limits, Pool
 from evenhand.errors import EvenhandError, FaultError
 from evenhand.media.records import ClipFacts
 
-MODULES = ("evenhand.jobs.identification", "evenhand.jobs.views", "evenhand.jobs.skin")
+MODULES = ("evenhand.jobs.identification", "evenhand.jobs.looking", "evenhand.jobs.skin")
 FAULTS = "faults"  # the folder of the shoot in which traces are kept
 _LEAST = 120.0  # seconds that any call may take
 _A_FRAME = 2.0  # seconds, many times what measuring a UHD frame takes on a slow machine

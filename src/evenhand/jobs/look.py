@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from evenhand.errors import LookMisplacedError, UsageError
 from evenhand.grade.document import LookUse
-from evenhand.grade.effects import effects_of
-from evenhand.grade.exact import Look, exact_transform
-from evenhand.grade.look_stages import gives_of
 from evenhand.grade.looks import LOOKS
 from evenhand.grade.recipe import Recipe
+from evenhand.grade.spaces import gives_of
 from evenhand.jobs.looks import (
     FoundLook,
     ShootLooks,
@@ -23,11 +22,14 @@ from evenhand.jobs.looks import (
     look_notices,
 )
 from evenhand.luts.declared import Declared
-from evenhand.measure.looks.kind import LookKind, look_kind
-from evenhand.measure.looks.place import Placing, check_declared
 from evenhand.shoot import history, store
 from evenhand.shoot.document import ClipEntry, LookEntry, Shoot
 from evenhand.shoot.history import Origin
+
+if TYPE_CHECKING:
+    from evenhand.grade.exact import Look
+    from evenhand.measure.looks.kind import LookKind
+    from evenhand.measure.looks.place import Placing
 
 
 class LookLine(msgspec.Struct, frozen=True):
@@ -115,6 +117,10 @@ def use_look(
     for a clip that does not exist and for a look that was not made for the output transform of a
     clip, LookMisplacedError where its values say that it would land in the wrong place.
     """
+    # Here, not above: a list of looks does not wait for OpenColorIO.
+    from evenhand.grade.effects import effects_of
+    from evenhand.grade.exact import exact_transform
+
     use, facts, entry = None, None, None
     if found is not None:
         facts = facts_of(found, options.declared)
@@ -174,6 +180,9 @@ def _swept(shoot: Shoot) -> Shoot:
 
 def facts_of(found: FoundLook, declared: Declared | None) -> LookFacts:
     """What a look that was found is, and whether it is declared for what it does."""
+    from evenhand.measure.looks.kind import look_kind
+    from evenhand.measure.looks.place import Placing, check_declared
+
     file = found.file
     if file is None:
         by = "document"

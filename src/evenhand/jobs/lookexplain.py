@@ -11,9 +11,8 @@ from evenhand.atomic import write_whole
 from evenhand.drawing.lookexplain import explain_html
 from evenhand.drawing.lookmodel import Column, ExplainModel, Step
 from evenhand.errors import UsageError
-from evenhand.grade.look_stages import gives_of
 from evenhand.grade.recipe import Recipe
-from evenhand.grade.spaces import DISPLAY, is_scene
+from evenhand.grade.spaces import DISPLAY, gives_of, is_scene
 from evenhand.jobs.look import LookFacts, facts_of
 from evenhand.jobs.looks import FoundLook, find_look
 from evenhand.jobs.looksheet import drawn, title_of

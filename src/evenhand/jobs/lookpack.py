@@ -20,9 +20,9 @@ import msgspec
 from evenhand.atomic import whole_file
 from evenhand.errors import LookMisplacedError, UsageError
 from evenhand.grade.clf import one_line
-from evenhand.grade.look_stages import gives_of
 from evenhand.grade.packtables import OUTPUT_TRANSFORM, Conversions, Setting, settings_of
 from evenhand.grade.recipe import Recipe
+from evenhand.grade.spaces import gives_of
 from evenhand.jobs import packindex
 from evenhand.jobs.looks import FoundLook
 from evenhand.jobs.looksheet import look_sheet, sheet_file

@@ -10,16 +10,14 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from evenhand.atomic import refused, write_whole
 from evenhand.errors import LookMissingError, UsageError
 from evenhand.grade.document import LookUse
-from evenhand.grade.exact import Look
-from evenhand.grade.look_file import LookFile, read_look
-from evenhand.grade.look_stages import gives_of
 from evenhand.grade.looks import LOOKS, look_named
 from evenhand.grade.recipe import MAX_BYTES, Recipe, digest, parse, written
+from evenhand.grade.spaces import gives_of
 from evenhand.luts.declared import Declared
 from evenhand.luts.errors import LookFileError
 from evenhand.media.look_file import read_look_bytes
@@ -27,6 +25,10 @@ from evenhand.names import kept_path, real_path, short_name
 from evenhand.shoot import store
 from evenhand.shoot.document import LookEntry, Shoot
 from evenhand.smallfiles import read_small
+
+if TYPE_CHECKING:
+    from evenhand.grade.exact import Look
+    from evenhand.grade.look_file import LookFile
 
 FOLDER: Final = "looks"
 RECIPE: Final = ".toml"
@@ -121,6 +123,13 @@ class ShootLooks:
         self._entries = {e.digest: e for e in (shoot or store.load(folder)).looks}
         self._read: dict[str, Look] = {}
 
+    def __getstate__(self) -> tuple[Path, dict[str, LookEntry]]:
+        """What a child process is handed: it reads the looks itself."""
+        return self._folder, self._entries
+
+    def __setstate__(self, state: tuple[Path, dict[str, LookEntry]]) -> None:
+        (self._folder, self._entries), self._read = state, {}
+
     def __call__(self, use: LookUse) -> Look:
         """Raises UsageError for a name that is no look, LookMissingError for a copy that is not
         there or is not what it was.
@@ -144,7 +153,7 @@ class ShootLooks:
         if path.suffix == RECIPE:
             return parse(content.decode("utf-8"), str(path))
         declared = Declared(entry.space, entry.gives)
-        return cast(Look, _with_path(path, content, declared, entry.correction).look)
+        return cast("Look", _with_path(path, content, declared, entry.correction).look)
 
 
 def look_notices(shoot: Shoot) -> tuple[str, ...]:
@@ -197,6 +206,8 @@ def _with_path(
     path: Path, content: bytes, declared: Declared | None, correction: str | None
 ) -> LookFile:
     """`read_look`, with the whole path in what is said of an error."""
+    from evenhand.grade.look_file import read_look
+
     try:
         return read_look(content, short_name(path.stem), declared, correction)
     except LookFileError as error:

@@ -18,8 +18,7 @@ from evenhand.drawing.picture import picture_jpeg, picture_png
 from evenhand.drawing.sheetpages import sheet_pages
 from evenhand.drawing.sheetpicture import page_png
 from evenhand.errors import UsageError
-from evenhand.grade.look_stages import gives_of
-from evenhand.grade.spaces import DISPLAY
+from evenhand.grade.spaces import DISPLAY, gives_of
 from evenhand.jobs.look import facts_of, list_looks
 from evenhand.jobs.looks import FoundLook, find_look
 from evenhand.jobs.lookviews import (

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 from pathlib import Path
+from typing import Any, Final
 
 import msgspec
 
+from evenhand.children import Limits, Pool, Task
 from evenhand.errors import TRACE, EvenhandError, fault
 from evenhand.grade.compiled import grade_digest
+from evenhand.jobs.hands import hands
+from evenhand.jobs.hands import told as trouble
 from evenhand.jobs.looks import ShootLooks, look_notices
-from evenhand.jobs.mastering import Told, look_again, make, prepare
+from evenhand.jobs.mastering import Told, made_in_child, seen_in_child
 from evenhand.jobs.progress import Progress, Step, silent
 from evenhand.jobs.standing import Standing, There, Wanted, standings, there
 from evenhand.media.claim import claimed
@@ -62,6 +66,10 @@ class MasterResult(msgspec.Struct, frozen=True):
     notices: tuple[str, ...] = ()
 
 
+# A master takes as long as it takes; a UHD one holds up to 1.5 GiB.
+LIMITS: Final = Limits(memory=8 << 30, seconds=float("inf"))
+
+
 @dataclass(frozen=True, slots=True)
 class MasterOptions:
     """How masters are made. `quality` is a level of the spec, None its default."""
@@ -93,10 +101,11 @@ def master(
     ]
     options = replace(options, to=made_folder(options.to))
     shoot = _with_folder(folder, options.to, by or Origin("master"))
-    run = _Run(folder, options, shoot, ShootLooks(folder, shoot))
-    for number, (spec, clip) in enumerate(product(specs, clips), 1):
-        step = Step("master", f"{clip.id} {spec.name}", number, len(specs) * len(clips))
-        run.pair(clip, spec, _Teller(step, progress))
+    with hands(1) as pool:
+        run = _Run(folder, options, shoot, ShootLooks(folder, shoot), pool)
+        for number, (spec, clip) in enumerate(product(specs, clips), 1):
+            step = Step("master", f"{clip.id} {spec.name}", number, len(specs) * len(clips))
+            run.pair(clip, spec, _Teller(step, progress))
     return run.result(clips)
 
 
@@ -122,6 +131,7 @@ class _Run:
     options: MasterOptions
     shoot: Shoot
     looks: ShootLooks
+    pool: Pool
     made: list[MasterEntry] = field(default_factory=list)
     kept: list[MasterEntry] = field(default_factory=list)
     undone: list[Undone] = field(default_factory=list)
@@ -138,7 +148,7 @@ class _Run:
             with claimed(wanted.target, clip.id, spec.name, told.waiting):
                 self._at_last(clip, spec, told)
         except EvenhandError as error:
-            self.undone.append(Undone(clip.id, spec.name, str(error)))
+            self.undone.append(Undone(clip.id, spec.name, trouble(self.folder, error)))
         except BrokenPipeError:  # whoever listened has gone
             raise
         except Exception as error:
@@ -162,16 +172,9 @@ class _Run:
 
     def _make(self, wanted: Wanted, found: There, told: Told) -> None:
         clip, spec = wanted.clip, wanted.spec
-        prepared = prepare(
-            wanted,
-            whereabouts.original(self.shoot, clip, self.folder),
-            self.shoot.grade(clip),
-            allow_damaged=self.options.allow_damaged,
-        )
         overwrite = self.options.overwrite or found.ours
-        self.made.append(
-            self._recorded(clip, make(prepared, self.looks, told, overwrite=overwrite))
-        )
+        entry = self._in_child(made_in_child, wanted, told, overwrite)
+        self.made.append(self._recorded(clip, entry))
         if found.mark is not None and not found.stays:
             self.remarks.append(Remark(clip.id, spec.name, _replaced(found.how, found.mark)))
 
@@ -179,18 +182,22 @@ class _Run:
         """The record of a master that had none, or None where it is not what it says."""
         assert found.mark is not None
         clip = wanted.clip
-        prepared = prepare(
-            replace(wanted, quality=found.mark.quality),
-            whereabouts.original(self.shoot, clip, self.folder),
-            self.shoot.grade(clip),
-            allow_damaged=self.options.allow_damaged,
-        )
-        entry, failed = look_again(prepared, self.looks, told)
+        meant = replace(wanted, quality=found.mark.quality)
+        entry, failed = self._in_child(seen_in_child, meant, told)
         why = because("master.verified-anew")
         if entry is None:
             why = because("master.broken", checks=list(failed))
         self.remarks.append(Remark(clip.id, wanted.spec.name, why))
         return self._recorded(clip, entry) if entry is not None else None
+
+    def _in_child(self, work: Callable[..., Any], wanted: Wanted, told: Told, *more: bool) -> Any:
+        """What a child makes of the original of a master; frames done are told on the way."""
+        clip = wanted.clip
+        path = whereabouts.original(self.shoot, clip, self.folder)
+        arguments = (wanted, path, self.shoot.grade(clip), self.looks, self.options.allow_damaged)
+        task = Task("", str(path), work, (*arguments, *more), LIMITS)
+        [outcome] = self.pool.run([task], lambda _key, step: told(*step))
+        return outcome.got()
 
     def _keep(self, wanted: Wanted, found: There, entry: MasterEntry) -> None:
         self.kept.append(entry)

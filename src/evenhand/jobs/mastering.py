@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from evenhand.children import tell
 from evenhand.errors import ClipError, UsageError
 from evenhand.grade.compiled import compile_grade
 from evenhand.grade.document import Grade
@@ -109,6 +110,25 @@ def look_again(
     if not found.ok:
         return None, tuple(check.name for check in found.failures)
     return _entry(prepared, compiled, found, time.monotonic() - began, 0), ()
+
+
+def made_in_child(
+    wanted: Wanted, path: Path, grade: Grade, looks: FindLook, allow_damaged: bool, overwrite: bool
+) -> MasterEntry:
+    """Prepare and make a master in a child process, which tells how far it is."""
+    prepared = prepare(wanted, path, grade, allow_damaged=allow_damaged)
+    return make(prepared, looks, _told, overwrite=overwrite)
+
+
+def seen_in_child(
+    wanted: Wanted, path: Path, grade: Grade, looks: FindLook, allow_damaged: bool
+) -> tuple[MasterEntry | None, tuple[str, ...]]:
+    """Verify a master anew in a child process, which tells how far it is."""
+    return look_again(prepare(wanted, path, grade, allow_damaged=allow_damaged), looks, _told)
+
+
+def _told(done: int, total: int, job: str) -> None:
+    tell((done, total, job))
 
 
 def _same_kind(wanted: Wanted, grade: Grade) -> None:

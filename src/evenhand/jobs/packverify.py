@@ -13,9 +13,9 @@ from evenhand.errors import EvenhandError
 from evenhand.grade.exact import Look
 from evenhand.grade.look_export import SIZES
 from evenhand.grade.look_file import FileLook, read_look
-from evenhand.grade.look_stages import gives_of
 from evenhand.grade.packtables import Setting, exact_values, node_signal, settings_of
 from evenhand.grade.recipe import Recipe, digest, parse
+from evenhand.grade.spaces import gives_of
 from evenhand.jobs.packhealth import health_in_pack
 from evenhand.jobs.packindex import PackedLook, PackedTable
 from evenhand.jobs.packtable import Baking, at_nodes, measured

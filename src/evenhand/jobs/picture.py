@@ -20,6 +20,7 @@ from evenhand.grade.document import Grade
 from evenhand.grade.effects import effects_in, with_effects
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import output_encoding
+from evenhand.jobs.hands import hands
 from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.graticule import skin_line
@@ -139,11 +140,19 @@ def clip_frame(folder: Path, name: str, at: Timed) -> ClipFrame:
     path, facts = original_and_facts(folder, shoot, clip)
     seconds = at(Fraction(facts.rate))
     _inside(clip.id, seconds, facts)
+    with hands(1) as pool:
+        place, shot, steady = pool.call(str(path), decoded, path, facts, seconds, grade)
+    return ClipFrame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot), place)
+
+
+def decoded(
+    path: Path, facts: ClipFacts, seconds: Fraction, grade: Grade
+) -> tuple[int, NDArray[np.float32], NDArray[np.float32]]:
+    """The number of the frame on screen, its signal as shot and with its drift levelled."""
     frame = frame_on_screen(path, facts, seconds)
     steadying = grade.levelling.steadying
-    place = frame_place(frame, facts)
     shot, steady = shot_and_steadied(frame, facts, grade.encoding, None, steadying)
-    return ClipFrame(clip.id, seconds, shot, steady, grade, ShootLooks(folder, shoot), place)
+    return frame_place(frame, facts), shot, steady
 
 
 def _inside(clip: str, seconds: Fraction, facts: ClipFacts) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -13,23 +13,25 @@ import numpy as np
 
 from evenhand import __version__
 from evenhand.atomic import write_whole
-from evenhand.children import Pool
+from evenhand.children import Pool, Task
 from evenhand.drawing import model
 from evenhand.drawing.picture import picture_jpeg
 from evenhand.drawing.report import report_html
 from evenhand.drawing.scopes import scope_set
 from evenhand.errors import EvenhandError, UsageError
+from evenhand.grade.document import Grade
 from evenhand.grade.exact import FindLook, exact_transform
 from evenhand.grade.output_transforms import OUTPUT_TRANSFORMS, output_encoding
-from evenhand.jobs.hands import hands
+from evenhand.jobs.hands import hands, limits
+from evenhand.jobs.hands import told as trouble
 from evenhand.jobs.identification import remembered_identification
 from evenhand.jobs.levels import Levels, remembered_levels
 from evenhand.jobs.looks import ShootLooks, look_notices
 from evenhand.jobs.originals import remembered_facts
 from evenhand.jobs.progress import Progress, Step, silent
-from evenhand.jobs.skin import faces_missing, faces_skin
+from evenhand.jobs.skin import SkinFinding, faces_missing, faces_skin
 from evenhand.jobs.standing import Standing, standings
-from evenhand.measure.ends import ends_over_time
+from evenhand.measure.ends import EndsOverTime, ends_over_time
 from evenhand.measure.evenness import score
 from evenhand.measure.findings import Findings
 from evenhand.measure.graticule import skin_line
@@ -73,15 +75,12 @@ def report(
     check_target(target, overwrite=True)
     known = _truth(truth)
     clips = shoot.usable()
-    told = []
     with Measurements(folder) as measurements, hands() as pool:
         levels = remembered_levels(measurements, folder, shoot, progress)
         masters = tuple(standings(measurements, folder, shoot, clips))
         looks = ShootLooks(folder, shoot)
         known_of = _Known(folder, shoot, looks, levels, measurements, pool, masters)
-        for number, clip in enumerate(clips, 1):
-            progress(Step("report", clip.id, number, len(clips)))
-            told.append(_clip(known_of, clip))
+        told = _clips(known_of, clips, progress)
     page = report_html(_page(shoot, levels, told, known)).encode()
     write_whole(target, page)
     return ReportResult(str(target), len(page), len(clips))
@@ -157,7 +156,27 @@ def _notes(shoot: Shoot) -> tuple[str, ...]:
     return (*unchecked, *look_notices(shoot))
 
 
-def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
+def _clips(known: _Known, clips: Sequence[ClipEntry], progress: Progress) -> list[model.ClipReport]:
+    """The clips of the page in their order; pictures are made in children as the clips come."""
+    told: dict[str, model.ClipReport] = {}
+    tasks = []
+    for clip in clips:
+        told[clip.id], task = _clip(known, clip)
+        tasks += [task] if task is not None else []
+    for number, outcome in enumerate(known.pool.run(tasks), len(clips) - len(tasks) + 1):
+        clip = outcome.key
+        progress(Step("report", clip.id, number, len(clips)))
+        base = told[clip.id]
+        if outcome.error is None:
+            told[clip.id] = _with_pictures(base, known, clip, outcome.got())
+        else:
+            line = trouble(known.folder, outcome.error)
+            told[clip.id] = msgspec.structs.replace(base, warnings=(*base.warnings, line))
+    return [told[clip.id] for clip in clips]
+
+
+def _clip(known: _Known, clip: ClipEntry) -> tuple[model.ClipReport, Task[ClipEntry] | None]:
+    """What is known of a clip, and what is to be done for its pictures."""
     found = known.levels.findings.get(clip.id)
     base = model.ClipReport(
         id=clip.id,
@@ -179,9 +198,12 @@ def _clip(known: _Known, clip: ClipEntry) -> model.ClipReport:
         base = msgspec.structs.replace(
             _with_facts(base, facts), identification=_identification(clip, verdict)
         )
-        return _with_pictures(base, known, clip, (path, facts)) if clip.encoding else base
+        if clip.encoding is None:
+            return base, None
+        arguments = (path, facts, known.shoot.grade(clip), known.looks, clip.id)
+        return base, Task(clip, str(path), pictures_of, arguments, limits(facts))
     except EvenhandError as error:
-        return msgspec.structs.replace(base, warnings=(*base.warnings, str(error)))
+        return msgspec.structs.replace(base, warnings=(*base.warnings, str(error))), None
 
 
 def _with_facts(base: model.ClipReport, facts: ClipFacts) -> model.ClipReport:
@@ -220,35 +242,58 @@ def _identification(clip: ClipEntry, verdict: Identification) -> model.Identific
     )
 
 
-def _with_pictures(
-    base: model.ClipReport, known: _Known, clip: ClipEntry, original: tuple[Path, ClipFacts]
-) -> model.ClipReport:
-    path, facts = original
-    looks = known.looks
-    grade = known.shoot.grade(clip)
-    found = known.levels.findings.get(clip.id)
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """One frame of a clip as shot and graded, its scopes, and the skin of the clip."""
+
+    seconds: float
+    ends: EndsOverTime
+    skin: SkinFinding
+    shot: model.Picture
+    graded: model.Picture
+    scopes_shot: model.ScopeSet
+    scopes_graded: model.ScopeSet
+
+
+def pictures_of(path: Path, facts: ClipFacts, grade: Grade, looks: FindLook, clip: str) -> Pictures:
+    """Decode and draw what the page shows of a clip; for a child process."""
     [frame] = sample(path, facts, [SHOWN])
     steadying = grade.levelling.steadying
     signal, steady = shot_and_steadied(frame, facts, grade.encoding, LONGEST, steadying)
     after = exact_transform(grade, looks)(steady).astype(np.float32)
     output = output_encoding(grade.output_transform)
     matrix = grade.encoding.matrix if grade.encoding.matrix != "rgb" else "bt709"
+    seconds = seconds_of(frame, facts)
+    return Pictures(
+        seconds=seconds,
+        ends=ends_over_time([(seconds, signal)], grade.encoding),
+        skin=faces_skin(path, facts, grade, clip, looks),
+        shot=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
+        graded=picture_jpeg(after, LONGEST),
+        scopes_shot=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),
+        scopes_graded=scope_set(measure_scopes(after, output.matrix), skin=skin_line(output)),
+    )
+
+
+def _with_pictures(
+    base: model.ClipReport, known: _Known, clip: ClipEntry, made: Pictures
+) -> model.ClipReport:
+    found = known.levels.findings.get(clip.id)
+    transform = known.shoot.grade(clip).output_transform
     mine = [m.entry.compiled for m in known.masters_of(clip) if m.entry and m.state == "passed"]
-    skin = faces_skin(path, facts, grade, clip.id, looks)
-    shown = (seconds_of(frame, facts), signal)
     return msgspec.structs.replace(
         base,
-        shown_at=f"{shown[0]:.2f} s",
-        output_transform=OUTPUT_TRANSFORMS[grade.output_transform].title,
+        shown_at=f"{made.seconds:.2f} s",
+        output_transform=OUTPUT_TRANSFORMS[transform].title,
         compiled=mine[-1] if mine else None,
-        ends=found.ends if found else ends_over_time([shown], grade.encoding),
+        ends=found.ends if found else made.ends,
         ends_notes=_ends_notes(clip, found),
-        skin=skin.check,
-        skin_note="" if faces_missing() else skin.why_none,  # told once for the whole page
-        before=picture_jpeg(np.clip(signal, 0, 1), LONGEST),
-        after=picture_jpeg(after, LONGEST),
-        scopes_before=scope_set(measure_scopes(signal, matrix), skin=skin_line(grade.encoding)),
-        scopes_after=scope_set(measure_scopes(after, output.matrix), skin=skin_line(output)),
+        skin=made.skin.check,
+        skin_note="" if faces_missing() else made.skin.why_none,  # told once for the whole page
+        before=made.shot,
+        after=made.graded,
+        scopes_before=made.scopes_shot,
+        scopes_after=made.scopes_graded,
     )
 
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from evenhand.errors import UsageError
 from evenhand.grade.document import Adjustment, Grade
 from evenhand.grade.exact import FindLook, exact_transform
+from evenhand.jobs.hands import hands
 from evenhand.jobs.looks import ShootLooks
 from evenhand.jobs.originals import original_and_facts
 from evenhand.measure.skin.check import SkinCheck, SkinPair, check_skin, compare
@@ -74,10 +75,12 @@ def skin_of_points(folder: Path, points: Sequence[SkinPoint]) -> SkinResult:
         wanted.setdefault(shoot.clip(point.clip).id, []).append(point)
     looks = ShootLooks(folder, shoot)
     findings = []
-    for clip, places in wanted.items():
-        entry = shoot.clip(clip)
-        path, facts = original_and_facts(folder, shoot, entry)
-        findings.append(pointed_skin(path, facts, shoot.grade(entry), places, clip, looks))
+    with hands() as pool:
+        for clip, places in wanted.items():
+            entry = shoot.clip(clip)
+            path, facts = original_and_facts(folder, shoot, entry)
+            arguments = (path, facts, shoot.grade(entry), places, clip, looks)
+            findings.append(pool.call(str(path), pointed_skin, *arguments))
     return SkinResult(tuple(findings), _pairs(shoot, findings))
 
 

@@ -13,7 +13,7 @@ from typing import Final
 import msgspec
 import numpy as np
 
-from evenhand.grade.look_stages import gives_of
+from evenhand.grade.spaces import gives_of
 from evenhand.grade.tables import TableLook
 from evenhand.kernels import tetrahedra
 from evenhand.measure.looks import colour, table, tone

@@ -8,8 +8,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from evenhand.grade.look_stages import gives_of
-from evenhand.grade.spaces import DISPLAY
+from evenhand.grade.spaces import DISPLAY, gives_of
 from evenhand.grade.tables import lattice_of
 from evenhand.kernels import tetrahedra
 from evenhand.measure.looks.probes import Floats, even_points, probes
