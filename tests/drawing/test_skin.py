@@ -19,6 +19,7 @@ from evenhand.drawing.skin import seen_skin, skin_svg
 from evenhand.grade.document import Grade
 from evenhand.measure.skin.check import SkinCheck, check_skin
 from evenhand.measure.skin.reading import SkinPlace, SkinReading
+from evenhand.wording.saying import sentences
 
 SVG = "{http://www.w3.org/2000/svg}"
 GRADE = Grade(ENCODINGS["phone-log-1"])
@@ -123,7 +124,7 @@ def test_the_numbers_and_words_are_there_for_those_who_cannot_see_it() -> None:
     said = " ".join(t.text or "" for t in ET.fromstring(svg).iter(f"{SVG}text"))
     for figures in ("118°, chroma 14 %, luma 50 %", "121°", "126°", "as shot", "with look"):
         assert figures in said
-    assert ET.fromstring(svg).find(f"{SVG}desc").text == found.words  # type: ignore[union-attr]
+    assert ET.fromstring(svg).find(f"{SVG}desc").text == sentences(found.why)  # type: ignore[union-attr]
     assert "A<1>" not in svg
 
 

@@ -20,9 +20,11 @@ from evenhand.jobs.identify import scan
 from evenhand.jobs.originals import original_and_facts
 from evenhand.jobs.skin import SkinFinding, SkinPoint, faces_skin, seen_picture, skin_of_points
 from evenhand.media.faces import face_finder
+from evenhand.reasons import Reason, because
 from evenhand.shoot import store
 from evenhand.shoot.document import PlaceEntry
 from evenhand.shoot.history import Origin
+from evenhand.wording.saying import clause, said
 
 sys.path.append(str(Path(__file__).parents[1] / "measure"))
 import published_skins as published
@@ -81,8 +83,8 @@ def faces_in(folder: Path, clip: str, **changes: object) -> SkinFinding:
 def model() -> None:
     """Skips where the optional face model was not added."""
     found = face_finder()
-    if isinstance(found, str):
-        pytest.skip(found)
+    if isinstance(found, Reason):
+        pytest.skip(clause(found))
 
 
 @pytest.mark.media
@@ -160,7 +162,7 @@ def test_a_face_is_found_and_read(shoot_folder: Path, model: None, clip: str) ->
         published.angle_709(light_of(clip)), abs=2.0
     )
     assert finding.check.looked is not None
-    assert "The look" in finding.check.words
+    assert finding.check.why[-1].facts["stage"] == "looked"
 
 
 @pytest.mark.media
@@ -183,8 +185,8 @@ def test_a_clip_without_a_face_says_so(shoot_folder: Path, model: None) -> None:
     finding = faces_in(shoot_folder, "A003")
 
     assert finding.check is None
-    assert "no face was found" in finding.why_none
-    assert "--skin" in finding.why_none
+    assert finding.why_none == (because("skin.no-face", frames=5),)
+    assert "--skin" in said(finding.why_none)
 
 
 @pytest.mark.media
@@ -192,12 +194,13 @@ def test_without_the_model_the_reason_is_told(
     shoot_folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No face is looked for; pointing still works."""
-    monkeypatch.setattr(job, "_finder", lambda: "No model here")
+    monkeypatch.setattr(job, "_finder", lambda: because("skin.no-model"))
 
     finding = faces_in(shoot_folder, "A001")
 
     assert finding.check is None
-    assert finding.why_none.startswith("No model here; or point")
+    assert finding.why_none == (because("skin.no-model"),)
+    assert "; or point at skin" in said(finding.why_none)
     assert skin_of_points(shoot_folder, [cheek("A001")]).findings[0].check is not None
 
 
@@ -214,7 +217,7 @@ def test_what_holds_no_light_is_told(shoot_folder: Path, synth: ModuleType, tmp_
     (finding,) = skin_of_points(tmp_path / "b.shoot", [cheek("B001")]).findings
 
     assert finding.check is None
-    assert "no hue" in finding.why_none
+    assert finding.why_none == (because("skin.point-unread"),)
 
 
 def test_the_picture_for_the_model_is_small_and_levelled(shoot_folder: Path) -> None:

@@ -13,9 +13,10 @@ from evenhand.colourmath.encodings import ENCODINGS, Encoding
 from evenhand.colourmath.transfers import TRANSFERS
 from evenhand.colourmath.ycbcr import to_codes
 from evenhand.measure.identity.clues import Signs, named_curve
-from evenhand.measure.identity.evidence import CONFIDENT, explain, hinted_generation, identify
+from evenhand.measure.identity.evidence import CONFIDENT, hinted_generation, identify
 from evenhand.measure.identity.picture import PictureStats, measure_pictures
 from evenhand.measure.identity.tags import TagSigns
+from evenhand.reasons import because
 
 LOGS = [e for e in ENCODINGS.values() if TRANSFERS[e.transfer].kind == "log" and e.matrix != "rgb"]
 PHONE_LOGS = [e for e in LOGS if e.transfer == "phone-log"]
@@ -209,14 +210,13 @@ def test_generation_in_metadata(hints: dict[str, str], number: int | None) -> No
 
 
 def test_conflict_is_shown_and_settled() -> None:
-    """The bitstream says PQ, the container BT.709: PQ, with the rule in words."""
+    """The bitstream says PQ, the container BT.709: PQ, and each tag that differs is named."""
     result = identify(signs(bitstream=TagSigns(9, 16, 9, False), container=BT709_TAGS))
 
     assert result.encoding == ENCODINGS["pq"]
     assert result.sure
-    assert any("transfer: the bitstream says PQ (16), the container BT.709 (1)" in c
-               for c in result.conflicts)  # fmt: skip
-    assert "because it was made with the pictures" in result.conflicts[0]
+    assert because("conflict.tags", tag="transfer", bitstream=16, container=1) in result.conflicts
+    assert {c.code for c in result.conflicts} == {"conflict.tags"}
 
 
 def test_full_range_content_under_a_narrow_tag_is_asked() -> None:
@@ -225,7 +225,7 @@ def test_full_range_content_under_a_narrow_tag_is_asked() -> None:
     result = identify(signs(codec="h264", bits=8, bitstream=BT709_TAGS, picture=picture))
 
     assert not result.sure
-    assert any("it may be full range" in c for c in result.conflicts)
+    assert result.conflicts == (because("conflict.outside-range", tagged=True, share=0.02),)
 
 
 def test_own_matrix_and_range_are_kept() -> None:
@@ -251,12 +251,13 @@ def test_untagged_hd_in_8_bits() -> None:
     small = identify(signs(codec="h264", bits=8, height=480, picture=picture))
 
     assert result.encoding == ENCODINGS["bt709"]
-    assert any("matrix bt709" in a for a in result.assumed)
+    assert because("assumed.by-height", what="matrix", value="bt709") in result.assumed
     assert not small.sure
 
 
 def test_without_a_picture() -> None:
     """Tags alone can settle what has a code; they never settle phone log."""
+    assert CONFIDENT == 0.9
     assert identify(signs(bitstream=TagSigns(9, 18, 9, False))).sure
     assert not identify(signs(bitstream=PHONE_TAGS, created="2024-01-01")).sure
 
@@ -267,7 +268,8 @@ def test_every_piece_of_evidence_says_something() -> None:
                             picture=stats_of(ENCODINGS["phone-log-1"], "usual")))  # fmt: skip
 
     assert {e.kind for e in result.evidence} >= {"tags", "codec", "metadata", "picture"}
-    assert all(e.found and e.says and e.weight >= 0 for e in result.evidence)
+    assert {e.says.code for e in result.evidence} == {"says.family", "says.generation"}
+    assert all(e.found.code.startswith("sign.") and e.weight >= 0 for e in result.evidence)
     assert msgspec.json.decode(msgspec.json.encode(result), type=type(result)) == result
     assert sum(share for _, share in result.candidates) <= 1.01
 
@@ -278,17 +280,3 @@ def test_the_vendor_is_no_argument() -> None:
     with_make = identify(signs(bitstream=PHONE_TAGS, vendor=("make",)))
     with_model = identify(signs(bitstream=PHONE_TAGS, vendor=("model",)))
     assert with_make == with_model
-
-
-def test_explanation_in_sentences() -> None:
-    """The verdict, both places, and what is open are said in words."""
-    asked = signs(bitstream=PHONE_TAGS)
-    first, *rest = explain(identify(asked), asked)
-    assert first.startswith("not sure: phone-log-1")
-    assert "the container has no colour tags" in rest
-
-    sure = signs(bitstream=TagSigns(9, 18, 9, None))
-    lines = explain(identify(sure), sure)
-    assert lines[0] == "hlg, 99 % sure"
-    assert "assumed: narrow range, as such files usually have" in lines
-    assert CONFIDENT == 0.9

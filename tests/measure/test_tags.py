@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from evenhand.measure.identity.tags import TagSigns, resolve, tag_line
+from evenhand.measure.identity.tags import TagSigns, resolve
+from evenhand.reasons import because
 
 HLG, SDR = TagSigns(9, 18, 9, False), TagSigns(1, 1, 1, False)
 OPEN = TagSigns()
@@ -14,7 +15,7 @@ def test_the_bitstream_counts() -> None:
 
     assert chosen == HLG
     assert len(conflicts) == 3
-    assert "transfer: the bitstream says HLG (18), the container BT.709 (1)" in conflicts[1]
+    assert conflicts[1] == because("conflict.tags", tag="transfer", bitstream=18, container=1)
 
 
 def test_the_container_fills_gaps() -> None:
@@ -32,19 +33,10 @@ def test_range_has_its_own_conflict() -> None:
     chosen, conflicts = resolve(TagSigns(1, 1, 1, True), SDR)
 
     assert chosen.full_range is True
-    assert conflicts == (
-        "range: the bitstream says full, the container narrow; the bitstream counts",
-    )
+    assert conflicts == (because("conflict.ranges", bitstream=True, container=False),)
 
 
 def test_codes_of_one_meaning_agree() -> None:
     """H.273 transfers 1, 6, 14 and 15 are one curve, primaries 6 and 7 one set, matrices 5 and 6
     one pair of weights."""
     assert resolve(TagSigns(6, 6, 6, False), TagSigns(7, 14, 5, False))[1] == ()
-
-
-def test_words() -> None:
-    """Reserved codes and silence are said as what they are."""
-    assert tag_line(OPEN) == "no colour tags"
-    assert "reserved (99)" in tag_line(TagSigns(99, 1, 1, None))
-    assert tag_line(HLG).endswith("range narrow")

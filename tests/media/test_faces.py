@@ -13,6 +13,8 @@ from evenhand.colourmath.primaries import rgb_to_rgb
 from evenhand.measure.skin.faces import CELLS, Picture
 from evenhand.media import faces
 from evenhand.media.faces import FaceFinder, face_finder
+from evenhand.reasons import Reason, because
+from evenhand.wording.saying import clause
 
 sys.path.append(str(Path(__file__).parents[1] / "measure"))
 from drawn_face import drawn_face
@@ -33,8 +35,8 @@ SKINS = {
 def finder() -> FaceFinder:
     """The finder; skips where the optional model was not added."""
     found = face_finder()
-    if isinstance(found, str):
-        pytest.skip(found)
+    if isinstance(found, Reason):
+        pytest.skip(clause(found))
     return found
 
 
@@ -109,13 +111,13 @@ def test_photographs_without_people_give_none(finder: FaceFinder) -> None:
 
 
 def test_without_the_model_one_line_says_how_to_add_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No error, no import: a line with what to do."""
+    """No error, no import: a reason, whose words say what to do."""
     monkeypatch.setattr(faces, "find_spec", lambda _name: None)
 
     found = face_finder()
 
-    assert isinstance(found, str)
-    assert "make faces" in found
+    assert found == because("skin.no-model")
+    assert "make faces" in clause(found)
 
 
 def test_another_file_in_its_place_is_not_read(
@@ -128,8 +130,8 @@ def test_another_file_in_its_place_is_not_read(
 
     found = face_finder()
 
-    assert isinstance(found, str)
-    assert "make faces" in found
+    assert found == because("skin.other-model")
+    assert "make faces" in clause(found)
 
 
 def test_there_is_one_opencv_and_no_other_network_library() -> None:

@@ -10,12 +10,13 @@ from evenhand.cli.levelled import MEASURED
 from evenhand.wording import figures
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.levelling import correction, proposal, source_words, status_words
-from evenhand.wording.saying import clause, said
+from evenhand.wording.saying import clause, said, sentences
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
     from evenhand.jobs.explain import Explanation
+    from evenhand.jobs.skin import SkinFinding
     from evenhand.measure.decisions import LevelDecision
     from evenhand.measure.findings import Findings
 
@@ -56,10 +57,9 @@ def show_skin(
         show.json_out(result)
         return
     for found in result.findings:
-        words = found.check.words if found.check is not None else found.why_none
-        show.paragraph(f"{found.clip}: {words}", indent="")
+        show.paragraph(f"{found.clip}: {_skin_words(found)}", indent="")
     for pair in result.pairs:
-        show.paragraph(f"{pair.a}, {pair.b}: {pair.words}", indent="")
+        show.paragraph(f"{pair.a}, {pair.b}: {sentences(pair.why)}", indent="")
 
 
 def _match(decision: LevelDecision) -> None:
@@ -131,8 +131,11 @@ def _light(found: Findings) -> None:
 
 def _skin(told: Explanation) -> None:
     if told.skin is not None:
-        check = told.skin.check
-        show.paragraph(f"skin: {check.words if check is not None else told.skin.why_none}")
+        show.paragraph(f"skin: {_skin_words(told.skin)}")
+
+
+def _skin_words(found: SkinFinding) -> str:
+    return sentences(found.check.why) if found.check is not None else said(found.why_none)
 
 
 def _proposal(decision: LevelDecision) -> None:

@@ -126,7 +126,7 @@ def sound_words(tracks: int) -> str:
 
 def _remarks(finding: ClipFinding, evidence: bool) -> None:
     from evenhand.cli import show
-    from evenhand.wording.saying import said
+    from evenhand.wording.saying import clause, said
 
     clip, verdict = finding.clip, finding.identification
     if finding.facts is None:
@@ -145,7 +145,7 @@ def _remarks(finding: ClipFinding, evidence: bool) -> None:
     if verdict is None:
         return
     for conflict in verdict.conflicts:
-        show.note(f"{clip.id}: {conflict}")
+        show.note(f"{clip.id}: {clause(conflict)}")
     if evidence:
         _evidence(clip.id, verdict)
 
@@ -153,10 +153,12 @@ def _remarks(finding: ClipFinding, evidence: bool) -> None:
 def _evidence(clip: str, verdict: Identification) -> None:
     """Every piece of evidence, the weightiest first; weight 2.3 makes it ten times likelier."""
     from evenhand.cli import show
+    from evenhand.wording.saying import clause
 
     show.line()
     show.line(clip)
     for item in sorted(verdict.evidence, key=lambda item: -item.weight):
-        show.paragraph(f"{item.weight:4.1f}  {item.kind}: {item.found} → {item.says}")
+        found, says = clause(item.found), clause(item.says)
+        show.paragraph(f"{item.weight:4.1f}  {item.kind}: {found} → {says}")
     for assumption in verdict.assumed:
-        show.paragraph(f"assumed: {assumption}")
+        show.paragraph(f"assumed: {clause(assumption)}")

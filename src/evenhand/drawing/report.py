@@ -27,7 +27,7 @@ from evenhand.measure.decisions import Evenness
 from evenhand.measure.skin.check import SkinCheck
 from evenhand.wording import figures
 from evenhand.wording.levelling import proposal, status_words
-from evenhand.wording.saying import said, sentence
+from evenhand.wording.saying import said, sentence, sentences
 
 _STAMP_HEIGHT: Final = 264  # pixels, shown at about half to two thirds of it on the page
 
@@ -132,6 +132,7 @@ def _environment() -> jinja2.Environment:
         "proposal": proposal,
         "said": said,
         "sentence": sentence,
+        "sentences": sentences,
         "outcome": status_words,
         "master_verdict": words.master_verdict,
         "uri": data_uri,

@@ -19,6 +19,7 @@ from evenhand.drawing.evenness import STYLE
 from evenhand.drawing.marks import Point
 from evenhand.measure.skin.check import SkinCheck
 from evenhand.measure.skin.reading import SkinReading
+from evenhand.wording.saying import sentences
 
 Kind = Literal["shot", "levelled", "adjusted", "looked"]
 
@@ -72,7 +73,7 @@ def skin_svg(check: SkinCheck, ident: str, style: bool = True) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {high:g}" '
         f'class="evenness" role="img" aria-labelledby="{ident}-t {ident}-d">'
         f'<title id="{ident}-t">{escape(title)}</title>'
-        f'<desc id="{ident}-d">{escape(check.words)}</desc>{sheet}{"".join(parts)}</svg>'
+        f'<desc id="{ident}-d">{escape(sentences(check.why))}</desc>{sheet}{"".join(parts)}</svg>'
     )
 
 

@@ -47,7 +47,7 @@ from evenhand.shoot.measurements import Measurements
 from evenhand.smallfiles import read_small
 from evenhand.wording.adjusting import adjusted
 from evenhand.wording.findings import light_told, remarks, warnings
-from evenhand.wording.saying import said
+from evenhand.wording.saying import clause, said, sentences
 
 LONGEST = 960  # pixels of the longer side of the pictures on the page
 LARGEST = 16 << 20  # bytes of a truth file; that of the demo card has some thousand
@@ -152,7 +152,8 @@ def _page(
 
 
 def _notes(shoot: Shoot) -> tuple[str, ...]:
-    unchecked = (f"Skin was not checked. {faces_missing()}.",) if faces_missing() else ()
+    why = faces_missing()
+    unchecked = (f"Skin was not checked. {sentences(why)}",) if why else ()
     return (*unchecked, *look_notices(shoot))
 
 
@@ -231,13 +232,13 @@ def _hidden(facts: ClipFacts) -> tuple[str, ...]:
 def _identification(clip: ClipEntry, verdict: Identification) -> model.Identification:
     return model.Identification(
         encoding=clip.encoding.name if clip.encoding else None,
-        why="; ".join(f"assumed: {a}" for a in verdict.assumed),
+        why="; ".join(f"assumed: {clause(a)}" for a in verdict.assumed),
         confidence=clip.confidence,
         evidence=tuple(
-            model.Evidence(item.kind, item.found, item.says, item.weight)
+            model.Evidence(item.kind, clause(item.found), clause(item.says), item.weight)
             for item in verdict.evidence
         ),
-        conflicts=verdict.conflicts,
+        conflicts=tuple(clause(conflict) for conflict in verdict.conflicts),
         by_person=clip.encoding_by == "person",
     )
 
@@ -289,7 +290,9 @@ def _with_pictures(
         ends=found.ends if found else made.ends,
         ends_notes=_ends_notes(clip, found),
         skin=made.skin.check,
-        skin_note="" if faces_missing() else made.skin.why_none,  # told once for the whole page
+        skin_note=""
+        if faces_missing()
+        else said(made.skin.why_none),  # told once for the whole page
         before=made.shot,
         after=made.graded,
         scopes_before=made.scopes_shot,

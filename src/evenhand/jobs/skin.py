@@ -27,6 +27,7 @@ from evenhand.media.analysis import frame_on_screen, seconds_of, shot_and_steadi
 from evenhand.media.decode import sample
 from evenhand.media.faces import FaceFinder, face_finder
 from evenhand.media.records import ClipFacts
+from evenhand.reasons import Reason, Why, because
 from evenhand.shoot import store
 from evenhand.shoot.document import Shoot
 
@@ -35,7 +36,6 @@ Signal = NDArray[np.float32]
 SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)  # of a clip's length: where faces are looked for
 READ_LONGEST: Final = 960  # pixels of the longer side of the frames that skin is read from
 SEEN_LONGEST: Final = 400  # and of those that the face model looks at: it sees 192 at a time
-HOW_TO_POINT: Final = "point at skin: evenhand level --skin CLIP@TIME,X,Y"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +49,11 @@ class SkinPoint:
 
 
 class SkinFinding(msgspec.Struct, frozen=True):
-    """The check of one clip, or the plain reason why there is none."""
+    """The check of one clip, or why there is none."""
 
     clip: str
     check: SkinCheck | None
-    why_none: str = ""
+    why_none: Why = ()
 
 
 class SkinResult(msgspec.Struct, frozen=True):
@@ -104,7 +104,7 @@ def pointed_skin(
         place = read_place(pictures, patch, grade, seconds_of(frame, facts), looks)
         found += [place] if place is not None else []
     if not found:
-        return SkinFinding(clip, None, "what was pointed at is clipped or black: no hue to read")
+        return SkinFinding(clip, None, (because("skin.point-unread"),))
     return SkinFinding(clip, check_skin(clip, "person", found, grade))
 
 
@@ -113,7 +113,7 @@ def faces_skin(
 ) -> SkinFinding:
     """The check of one clip at the faces that are found in a few of its frames."""
     finder = _finder()
-    if isinstance(finder, str):
+    if isinstance(finder, Reason):
         return SkinFinding(clip, None, faces_missing())
     places: list[SkinPlace] = []
     faces = 0
@@ -131,16 +131,14 @@ def faces_skin(
     if places:
         return SkinFinding(clip, check_skin(clip, "face", places, grade))
     if faces:
-        return SkinFinding(clip, None, "the faces found are too small, clipped or dark to be read")
-    return SkinFinding(
-        clip, None, f"no face was found in {len(SHARES)} frames; to read it, {HOW_TO_POINT}"
-    )
+        return SkinFinding(clip, None, (because("skin.faces-unread"),))
+    return SkinFinding(clip, None, (because("skin.no-face", frames=len(SHARES)),))
 
 
-def faces_missing() -> str:
-    """One line for a person where faces cannot be looked for: why, and what to do; else empty."""
+def faces_missing() -> Why:
+    """Why faces cannot be looked for; empty where they can."""
     finder = _finder()
-    return f"{finder}; or {HOW_TO_POINT}" if isinstance(finder, str) else ""
+    return (finder,) if isinstance(finder, Reason) else ()
 
 
 def seen_picture(signal: Signal, grade: Grade) -> Signal:
@@ -156,7 +154,7 @@ def seen_picture(signal: Signal, grade: Grade) -> Signal:
 
 
 @cache
-def _finder() -> FaceFinder | str:
+def _finder() -> FaceFinder | Reason:
     return face_finder()
 
 

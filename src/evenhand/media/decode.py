@@ -128,6 +128,7 @@ class FrameSource:
             self.path,
             f"no frame can be decoded at {float(pts * self._base):.3f} s or after it",
             "Choose an earlier time, or copy the clip again from the card",
+            "no-picture",
         )
 
     def key_before(self, pts: int) -> DecodedFrame:
@@ -175,6 +176,7 @@ class FrameSource:
                 self.path,
                 f"its pixels are {frame.format.name}; expected Y'CbCr of 8 to 16 bits",
                 "Convert it to such a format, or leave it out",
+                "other-pixels",
             )
         across, down = subsampling(frame.format)
         pts = int(frame.pts or 0)

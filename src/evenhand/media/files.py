@@ -102,7 +102,7 @@ def clip_error(path: Path, error: BaseException) -> ClipError:
         return error
     if isinstance(error, FileNotFoundError):
         return ClipError(
-            path, "there is no such file", "Check the name and that the drive is there"
+            path, "there is no such file", "Check the name and that the drive is there", "gone"
         )
     # The library says "not permitted" of what it will not follow inside a file, too.
     if isinstance(error, PermissionError) and not os.access(path, os.R_OK):
@@ -113,10 +113,14 @@ def clip_error(path: Path, error: BaseException) -> ClipError:
             "refused",
         )
     if isinstance(error, av.error.MemoryError | MemoryError):
-        return ClipError(path, "it asks for more memory than there is", "Leave it out")
+        return ClipError(
+            path, "it asks for more memory than there is", "Leave it out", "beyond-memory"
+        )
     if isinstance(error, OSError) and not isinstance(error, PermissionError):
         why = error.strerror or type(error).__name__
-        return ClipError(path, f"reading failed: {why}", "Check the drive and its cable")
+        return ClipError(
+            path, f"reading failed: {why}", "Check the drive and its cable", "not-read"
+        )
     return _unreadable(path, error)
 
 
@@ -190,4 +194,4 @@ def _check_limits(path: Path, container: InputContainer) -> None:
 
 
 def _refuse(path: Path, found: str) -> None:
-    raise ClipError(path, found, "Leave it out, or convert it")
+    raise ClipError(path, found, "Leave it out, or convert it", "beyond-limits")

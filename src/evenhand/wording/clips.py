@@ -21,5 +21,12 @@ CLAUSES: dict[str, Clause] = {
     "unreadable.unfinished": lambda: "the recording was never finalised",
     "unreadable.damaged": lambda: "it is damaged",
     "unreadable.no-picture": lambda: "there is no picture in it that can be decoded",
+    "unreadable.gone": lambda: "the file is not there any more",
+    "unreadable.not-read": lambda: "the drive failed while it was read",
+    "unreadable.beyond-memory": lambda: "it asks for more memory than there is",
+    "unreadable.beyond-limits": lambda: (
+        "its size, length, rate or number of streams is beyond what a clip may have"
+    ),
+    "unreadable.other-pixels": lambda: "its pixels are of a format that is not read",
     "unreadable.crashed": lambda: "reading it crashed, hung or took too much memory",
 }

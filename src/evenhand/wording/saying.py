@@ -17,16 +17,28 @@ Clauses = Mapping[str, Clause]
 
 def tables() -> tuple[Clauses, ...]:
     """The tables of all subjects; no code stands in two of them."""
-    from evenhand.wording import anchors, clips, levelling, light, masters, matches, places
+    from evenhand.wording import (
+        anchors,
+        clips,
+        identity,
+        levelling,
+        light,
+        masters,
+        matches,
+        places,
+        skin,
+    )
 
     return (
         anchors.CLAUSES,
         clips.CLAUSES,
+        identity.CLAUSES,
         levelling.CLAUSES,
         light.CLAUSES,
         masters.CLAUSES,
         matches.CLAUSES,
         places.CLAUSES,
+        skin.CLAUSES,
     )
 
 
@@ -42,6 +54,11 @@ def clause(reason: Reason) -> str:
 def said(reasons: Iterable[Reason], between: str = "; ") -> str:
     """Reasons as one line, in their order."""
     return between.join(clause(reason) for reason in reasons)
+
+
+def sentences(reasons: Iterable[Reason]) -> str:
+    """Reasons as sentences, in their order."""
+    return " ".join(sentence(clause(reason)) for reason in reasons)
 
 
 def sentence(words: Any) -> str:

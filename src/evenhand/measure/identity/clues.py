@@ -16,9 +16,10 @@ import msgspec
 
 from evenhand.colourmath.codepoints import UNSPECIFIED
 from evenhand.measure.identity.picture import DARK, PictureStats
-from evenhand.measure.identity.tags import TagSigns, resolve, tag_line, words
+from evenhand.measure.identity.tags import TagSigns, resolve
+from evenhand.reasons import Reason, because
 
-PHONE, OTHER, HLG, PQ, SDR = "phone log", "another log", "HLG", "PQ", "SDR"
+PHONE, OTHER, HLG, PQ, SDR = "phone-log", "other-log", "hlg", "pq", "sdr"
 FAMILIES: Final = (PHONE, OTHER, HLG, PQ, SDR)
 # What this tool is given: phone clips, so mostly phone log and the phone's own formats.
 PRIOR: Final = {PHONE: 0.35, OTHER: 0.03, HLG: 0.2, PQ: 0.07, SDR: 0.35}
@@ -53,7 +54,7 @@ class Clue:
     """One sign and its likelihood in each family; families left out have 1."""
 
     kind: str
-    found: str
+    found: Reason
     likelihood: dict[str, float]
 
 
@@ -68,7 +69,7 @@ def clues(signs: Signs) -> Iterator[Clue]:
     if "make" in signs.vendor or "model" in signs.vendor:
         yield Clue(
             "metadata",
-            "the camera's own words are in the file, so it is no export",
+            because("sign.cameras-words"),
             {HLG: 0.8, PQ: 0.8, SDR: 0.8},
         )
     if signs.picture is not None:
@@ -78,7 +79,7 @@ def clues(signs: Signs) -> Iterator[Clue]:
 def _transfer(signs: Signs, tags: TagSigns) -> Clue:
     place = "bitstream" if signs.bitstream.transfer != UNSPECIFIED else "container"
     code = tags.transfer
-    found = f"transfer {words('transfer', code)}"
+    found = because("sign.transfer", transfer=code)
     if code == 18:
         likelihood = {PHONE: 0.001, OTHER: 0.001, PQ: 0.001, SDR: 0.001}
     elif code == 16:
@@ -86,7 +87,7 @@ def _transfer(signs: Signs, tags: TagSigns) -> Clue:
     elif code == UNSPECIFIED:
         # H.273 has no code for any camera log; phones tag their other formats.
         likelihood = {HLG: 0.01, PQ: 0.01, SDR: 0.3}
-        return Clue("tags", f"{found}; H.273 has no code for any camera log", likelihood)
+        return Clue("tags", because("sign.transfer-open", transfer=code), likelihood)
     else:
         # Log that carries the tags of the format around it is seen, in cameras more than phones.
         likelihood = {PHONE: 0.03, OTHER: 0.6, HLG: 0.01, PQ: 0.005}
@@ -95,7 +96,7 @@ def _transfer(signs: Signs, tags: TagSigns) -> Clue:
 
 def _gamut(tags: TagSigns) -> Clue:
     primaries, matrix = tags.primaries, tags.matrix
-    found = f"primaries {words('primaries', primaries)}, matrix {words('matrix', matrix)}"
+    found = because("sign.gamut", primaries=primaries, matrix=matrix)
     if (primaries, matrix) == (9, 9) and tags.transfer in (14, 15):
         likelihood = {OTHER: 0.3}
     elif (primaries, matrix) == (9, 9):
@@ -116,7 +117,8 @@ def _gamut(tags: TagSigns) -> Clue:
 
 
 def _hints(signs: Signs) -> Clue:
-    found = ", ".join(f"…{key} = {value}" for key, value in sorted(signs.log_hints.items()))
+    keys = sorted(signs.log_hints)
+    found = because("sign.hints", keys=[*keys], values=[signs.log_hints[key] for key in keys])
     others = {HLG: 0.02, PQ: 0.02, SDR: 0.02}
     if named_curve(signs) is not None:
         return Clue("metadata", found, {PHONE: 0.01, **others})
@@ -132,7 +134,13 @@ def named_curve(signs: Signs) -> str | None:
 
 
 def _codec(signs: Signs) -> Clue:
-    found = f"{signs.codec} {signs.profile}, {signs.bits} bits, {signs.chroma}"
+    found = because(
+        "sign.codec",
+        codec=signs.codec,
+        profile=signs.profile,
+        bits=signs.bits,
+        chroma=signs.chroma,
+    )
     if signs.bits <= 8:
         return Clue("codec", found, {PHONE: 0.01, OTHER: 0.5, HLG: 0.05, PQ: 0.02})
     if signs.codec in INTRA:
@@ -156,7 +164,7 @@ def _picture(picture: PictureStats) -> Iterator[Clue]:
     if picture.clip_code is not None:
         yield _clip(picture.clip_code)
     strong = picture.saturation > 0.45
-    found = f"colour reaches {100 * picture.saturation:.0f} % of its scale in the strongest 5 %"
+    found = because("sign.colour", share=picture.saturation)
     yield Clue(
         "picture", found, {PHONE: 0.3, OTHER: 0.2} if strong else {HLG: 0.8, PQ: 0.8, SDR: 0.7}
     )
@@ -164,44 +172,42 @@ def _picture(picture: PictureStats) -> Iterator[Clue]:
 
 def _darks(picture: PictureStats) -> Clue:
     if picture.dark > _SOME:
-        found = f"{100 * picture.dark:.2f} % is under code {DARK}; black of phone log is code 196"
+        found = because("sign.darker-than-black", share=picture.dark, level=DARK)
         much = picture.dark > 0.005
         return Clue("picture", found, {PHONE: 0.002 if much else 0.05})
     if darks_end_at_phone_black(picture):
-        found = f"the darks end at code {picture.floor:.0f}; black of phone log is code 196"
+        found = because("sign.darks-end", level=picture.floor)
         return Clue("picture", found, {OTHER: 0.4, HLG: 0.2, PQ: 0.25, SDR: 0.15})
-    found = f"nothing is dark: the lowest thousandth is at code {picture.floor:.0f}"
+    found = because("sign.nothing-dark", level=picture.floor)
     return Clue("picture", found, {HLG: 0.5, PQ: 0.5, SDR: 0.3})
 
 
 def _contrast(picture: PictureStats) -> Clue:
     """SDR is made to fill its range from 64 to 940; log leaves room at both ends."""
-    found = f"99.8 % lies between codes {picture.floor:.0f} and {picture.ceiling:.0f}"
     lifted, dim = picture.floor > 90, picture.ceiling < 850
-    if lifted and dim:
-        return Clue("picture", f"{found}: neither black nor white", {HLG: 0.7, SDR: 0.07})
-    if lifted and picture.white > 0.01:
-        found = f"{100 * picture.white:.1f} % of the picture is white"
+    if lifted and not dim and picture.white > 0.01:
+        found = because("sign.white", share=picture.white)
         return Clue("picture", found, {PHONE: 0.3, OTHER: 0.1, PQ: 0.5})
+    found = because(
+        "sign.contrast",
+        low=picture.floor,
+        high=picture.ceiling,
+        black=not lifted,
+        white=not dim,
+    )
+    if lifted and dim:
+        return Clue("picture", found, {HLG: 0.7, SDR: 0.07})
     if lifted:
-        return Clue("picture", f"{found}: no black", {HLG: 0.9, SDR: 0.4})
+        return Clue("picture", found, {HLG: 0.9, SDR: 0.4})
     if dim:
-        return Clue("picture", f"{found}: no white", {PHONE: 0.5, OTHER: 0.5, SDR: 0.7})
-    return Clue("picture", f"{found}: black and white", {PHONE: 0.05, OTHER: 0.05, PQ: 0.5})
+        return Clue("picture", found, {PHONE: 0.5, OTHER: 0.5, SDR: 0.7})
+    return Clue("picture", found, {PHONE: 0.05, OTHER: 0.05, PQ: 0.5})
 
 
 def _clip(code: int) -> Clue:
     """A pile-up of highlights: at the end of the scale, or where a sensor ended below it."""
     if code >= 936:
-        found = f"highlights pile up at code {code}, the end of the scale"
+        found = because("sign.clips-at-end", level=code)
         return Clue("picture", found, {OTHER: 0.4, HLG: 0.8, PQ: 0.3})
-    found = f"highlights pile up at code {code}, below the end of the scale"
+    found = because("sign.clips-below-end", level=code)
     return Clue("picture", found, {HLG: 0.6, SDR: 0.4})
-
-
-def sources(signs: Signs) -> tuple[str, ...]:
-    """The tags of both places in words, for the record."""
-    return (
-        f"the bitstream has {tag_line(signs.bitstream)}",
-        f"the container has {tag_line(signs.container)}",
-    )

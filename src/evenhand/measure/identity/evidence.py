@@ -30,9 +30,9 @@ from evenhand.measure.identity.clues import (
     clues,
     darks_end_at_phone_black,
     named_curve,
-    sources,
 )
 from evenhand.measure.identity.tags import TagSigns, known_matrix, known_primaries, resolve
+from evenhand.reasons import Reason, Why, because
 
 CONFIDENT: Final = 0.9
 _BY_DARKS: Final = 0.96
@@ -57,8 +57,8 @@ class Evidence(msgspec.Struct, frozen=True):
     """
 
     kind: str
-    found: str
-    says: str
+    found: Reason
+    says: Reason
     weight: float
 
 
@@ -66,15 +66,15 @@ class Identification(msgspec.Struct, frozen=True):
     """The verdict on a clip. `confidence` is 0..1; below `CONFIDENT` the person is asked.
 
     `encoding` is the best guess even then, and None where nothing fits. `conflicts` are
-    disagreements in plain words with the rule that settled them, `assumed` what nothing said.
+    disagreements that a rule settled, `assumed` what nothing said.
     """
 
     encoding: Encoding | None
     confidence: float
     evidence: tuple[Evidence, ...]
-    conflicts: tuple[str, ...]
+    conflicts: Why
     candidates: tuple[tuple[str, float], ...]
-    assumed: tuple[str, ...] = ()
+    assumed: Why = ()
 
     @property
     def sure(self) -> bool:
@@ -87,7 +87,7 @@ class _Choice(msgspec.Struct, frozen=True):
 
     encoding: Encoding
     share: float
-    assumed: tuple[str, ...] = ()
+    assumed: Why = ()
 
 
 def identify(signs: Signs) -> Identification:
@@ -122,15 +122,6 @@ def identify(signs: Signs) -> Identification:
     )
 
 
-def explain(result: Identification, signs: Signs) -> tuple[str, ...]:
-    """The verdict in sentences: what, how sure, the tags of both places, what to ask."""
-    lines = [*sources(signs), *result.conflicts, *(f"assumed: {a}" for a in result.assumed)]
-    if result.sure and result.encoding is not None:
-        return (f"{result.encoding.name}, {100 * result.confidence:.0f} % sure", *lines)
-    names = ", ".join(f"{name} {100 * share:.0f} %" for name, share in result.candidates[:4])
-    return (f"not sure: {names or 'nothing fits'}", *lines)
-
-
 def _is_unnamed_log(encoding: Encoding, signs: Signs) -> bool:
     return _family_of(encoding) == OTHER and named_curve(signs) is None
 
@@ -152,36 +143,33 @@ def _as_evidence(clue: Clue) -> Evidence:
     says = [family for family, value in values.items() if value == most]
     others = [value for family, value in values.items() if family not in says]
     weight = math.log(most / (sum(others) / len(others))) if others else 0.0
-    return Evidence(clue.kind, clue.found, " or ".join(says), round(weight, 2))
+    told = because("says.family", families=[*says])
+    return Evidence(clue.kind, clue.found, told, round(weight, 2))
 
 
 def _generation(signs: Signs, tags: TagSigns) -> tuple[list[Evidence], float]:
     """Evidence for the generation of phone log, and the probability that it is the second."""
     odds, found = math.log(0.2 / 0.8), []
 
-    def add(kind: str, what: str, weight: float) -> None:
+    def add(kind: str, what: Reason, weight: float) -> None:
         nonlocal odds
         odds += weight
-        says = "second generation" if weight > 0 else "first generation"
+        says = because("says.generation", generation=2 if weight > 0 else 1)
         found.append(Evidence(kind, what, says, round(abs(weight), 2)))
 
     number = hinted_generation(signs.log_hints)
     if number is not None:
-        what = f"metadata says generation {number}"
+        what = because("sign.generation", generation=number)
         add("metadata", what, math.log(200.0) * (1 if number == 2 else -1))
     day = (signs.created or "")[:10]
     if _FIRST_DATE <= day < _SECOND_SINCE:
-        add("date", f"recorded on {day}, before there was a second generation", -math.log(50.0))
+        add("date", because("sign.before-second", day=day), -math.log(50.0))
     if tags.primaries == 9:
-        what = "primaries BT.2020, which are the first generation's; a camera may write them anyhow"
-        add("tags", what, -math.log(1.8))
+        add("tags", because("sign.first-primaries"), -math.log(1.8))
     elif tags.primaries == UNSPECIFIED and tags.matrix == 9:
-        what = "primaries left open beside a BT.2020 matrix; H.273 has no code for the second"
-        add("tags", what, math.log(6.0))
+        add("tags", because("sign.open-primaries"), math.log(6.0))
     if signs.picture is not None and signs.picture.impossible > 0.001:
-        share = 100 * signs.picture.impossible
-        what = f"{share:.1f} % of the picture would be colours no light can have in the second"
-        add("picture", what, -math.log(2.0))
+        add("picture", because("sign.impossible", share=signs.picture.impossible), -math.log(2.0))
     return found, 1.0 / (1.0 + math.exp(-odds))
 
 
@@ -223,15 +211,15 @@ def _complete(encoding: Encoding, tags: TagSigns, share: float) -> _Choice:
     """The usual encoding with the file's own matrix and range, where it says them."""
     assumed = []
     if tags.primaries == UNSPECIFIED and encoding.primaries == "bt2020":
-        assumed.append("primaries bt2020, as such files usually have")
+        assumed.append(because("assumed.usual", what="primaries", value=encoding.primaries))
         share *= 0.9
     matrix = known_matrix(tags)
     if matrix is None:
-        assumed.append(f"matrix {encoding.matrix}, as such files usually have")
+        assumed.append(because("assumed.usual", what="matrix", value=encoding.matrix))
         share *= 0.85
     full = tags.full_range
     if full is None:
-        assumed.append(f"{encoding.range} range, as such files usually have")
+        assumed.append(because("assumed.usual", what="range", value=encoding.range))
     complete = msgspec.structs.replace(
         encoding,
         matrix=matrix or encoding.matrix,
@@ -255,21 +243,21 @@ def _display_referred(signs: Signs, tags: TagSigns) -> list[_Choice]:
         return []
     assumed, share = [], 1.0
     if tags.transfer == UNSPECIFIED:
-        assumed.append("transfer BT.709, as nothing says it")
+        assumed.append(because("assumed.unsaid", what="transfer", value="bt709"))
         share *= 0.98 if signs.bits <= 8 else 0.85
     hd = signs.height >= _HD
     primaries, matrix = known_primaries(tags), known_matrix(tags)
     if primaries is None:
         lines = "bt601-525" if tags.matrix == 6 else "bt601-625"
         primaries = {"bt601": lines, "bt2020": "bt2020"}.get(matrix or "", "bt709")
-        assumed.append(f"primaries {primaries}, as nothing says them")
+        assumed.append(because("assumed.unsaid", what="primaries", value=primaries))
         share *= 0.97 if hd else 0.8
     if matrix is None:
         matrix = "bt709" if hd else "bt601"
-        assumed.append(f"matrix {matrix}, by the picture's height (common practice)")
+        assumed.append(because("assumed.by-height", what="matrix", value=matrix))
         share *= 0.96 if hd else 0.7
     if tags.full_range is None:
-        assumed.append("narrow range, as nothing says it")
+        assumed.append(because("assumed.unsaid", what="range", value="narrow"))
     usual = (e for e in ENCODINGS.values() if (e.transfer, e.primaries) == (transfer, primaries))
     name = next((e.name for e in usual), f"{transfer}-{primaries}")
     found = Encoding(name, transfer, primaries, matrix, "full" if tags.full_range else "narrow")
@@ -281,26 +269,25 @@ def _candidates(choices: list[tuple[float, _Choice]]) -> tuple[tuple[str, float]
     return tuple(pair for pair in likely if pair[1] >= _LEAST_CANDIDATE)
 
 
-def _range_conflict(signs: Signs, tags: TagSigns) -> tuple[str, ...]:
+def _range_conflict(signs: Signs, tags: TagSigns) -> Why:
     """Narrow range has almost nothing outside its ends; a camera's full range does."""
     if signs.picture is None or tags.full_range or signs.picture.outside < 0.01:
         return ()
-    share = 100 * signs.picture.outside
-    said = "is tagged narrow" if tags.full_range is False else "has no range tag"
-    return (
-        f"range: the clip {said}, but {share:.1f} % of the picture is outside codes 56 to 950; "
-        "it may be full range",
-    )
+    tagged = tags.full_range is not None
+    return (because("conflict.outside-range", tagged=tagged, share=signs.picture.outside),)
 
 
-def _picture_conflict(found: list[Clue], best: tuple[float, _Choice] | None) -> tuple[str, ...]:
+def _picture_conflict(found: list[Clue], best: tuple[float, _Choice] | None) -> Why:
     """What the picture says strongly against the verdict."""
     if best is None:
         return ()
     encoding = best[1].encoding
     family = _family_of(encoding)
     against = [c for c in found if c.kind == "picture" and c.likelihood.get(family, 1.0) <= 0.05]
-    return tuple(f"{encoding.name} fits the tags, but {clue.found}" for clue in against)
+    return tuple(
+        because("conflict.picture", encoding=encoding.name, sign=c.found.code, **c.found.facts)
+        for c in against
+    )
 
 
 def _family_of(encoding: Encoding) -> str:

@@ -1,4 +1,4 @@
-"""What the hue of skin says about a clip's levelling and look, as a record and in plain words.
+"""What the hue of skin says about a clip's levelling and look, as a record of codes and figures.
 
 A warning needs two things: skin lies outside the band after levelling, and levelling turned it away
 from the skin line by more than `MOST_TURN`. Skin that was shot outside the band (an evening, a
@@ -15,7 +15,8 @@ import msgspec
 from evenhand.grade.document import Grade
 from evenhand.grade.output_transforms import output_encoding
 from evenhand.measure.graticule import SkinLine, skin_line
-from evenhand.measure.skin.reading import SkinPlace, SkinReading, middle
+from evenhand.measure.skin.reading import SkinPlace, SkinReading, Stage, middle
+from evenhand.reasons import Reason, Why, because
 
 Found = Literal["face", "person"]
 SkinVerdict = Literal["fine", "told", "warn"]
@@ -44,7 +45,7 @@ class SkinCheck(msgspec.Struct, frozen=True, kw_only=True):
     adjusted: SkinReading | None
     looked: SkinReading | None
     verdict: SkinVerdict
-    words: str
+    why: Why
 
 
 class SkinPair(msgspec.Struct, frozen=True):
@@ -58,7 +59,7 @@ class SkinPair(msgspec.Struct, frozen=True):
     turn: float
     stops: float
     verdict: SkinVerdict
-    words: str
+    why: Why
 
 
 def check_skin(clip: str, by: Found, places: Sequence[SkinPlace], grade: Grade) -> SkinCheck:
@@ -83,14 +84,14 @@ def check_skin(clip: str, by: Found, places: Sequence[SkinPlace], grade: Grade) 
         adjusted=middle(adjusted) if adjusted else None,
         looked=middle(looked) if looked else None,
         verdict="fine",
-        words="",
+        why=(),
     )
-    verdict, words = _levelled(shot, levelled, line)
+    verdict, first = _levelled(shot, levelled, line)
     later = _later(check, line)
     if any(outside for _, outside in later) and verdict == "fine":
         verdict = "told"
-    words = " ".join([words, *(said for said, _ in later)])
-    return msgspec.structs.replace(check, verdict=verdict, words=words)
+    why = (first, *(told for told, _ in later))
+    return msgspec.structs.replace(check, verdict=verdict, why=why)
 
 
 def turned(to: float, start: float) -> float:
@@ -103,71 +104,54 @@ def outside(angle: float, line: SkinLine) -> bool:
     return not line.low <= angle <= line.high
 
 
-def _levelled(shot: SkinReading, levelled: SkinReading, line: SkinLine) -> tuple[SkinVerdict, str]:
-    if levelled.angle is None:
-        return "told", "Skin is nearly grey after levelling: it has no hue to check."
-    off = turned(levelled.angle, line.angle)
-    place = f"Skin lies at {levelled.angle:.0f}° after levelling"
-    beyond = outside(levelled.angle, line)
-    band = f"outside {line.low:.0f}° to {line.high:.0f}°"
+def _levelled(
+    shot: SkinReading, levelled: SkinReading, line: SkinLine
+) -> tuple[SkinVerdict, Reason]:
+    angle = levelled.angle
+    if angle is None:
+        return "told", because("skin.grey")
+    off = turned(angle, line.angle)
+    beyond = outside(angle, line)
     if shot.angle is None:
-        told = f"{place}, {_apart(off)}; as shot it was nearly grey."
+        told = because("skin.grey-as-shot", angle=angle, off=off)
         return ("told" if beyond else "fine"), told
-    turn = turned(levelled.angle, shot.angle)
-    away = abs(off) - abs(turned(shot.angle, line.angle))
     if not beyond:
-        return "fine", f"{place}, {_apart(off)}; levelling {_turn(turn)}."
+        turn = turned(angle, shot.angle)
+        return "fine", because("skin.inside", angle=angle, off=off, turn=turn)
+    away = abs(off) - abs(turned(shot.angle, line.angle))
+    band = {"angle": angle, "low": line.low, "high": line.high, "off": off}
     if away > MOST_TURN:
-        return "warn", (
-            f"{place}, {band}, and levelling turned it {away:.0f}° away from the skin line, "
-            f"{_side(off)}: look at the white of this clip."
-        )
-    return "told", (
-        f"{place}, {band}, {_apart(off)}; as shot it lay at {shot.angle:.0f}°. The light may be "
-        "meant so: nothing was done about it."
-    )
+        return "warn", because("skin.turned-away", **band, away=away)
+    return "told", because("skin.shot-outside", **band, shot=shot.angle)
 
 
-def _later(check: SkinCheck, line: SkinLine) -> list[tuple[str, bool]]:
-    """What came after levelling: (words, whether it took skin out of the band)."""
+def _later(check: SkinCheck, line: SkinLine) -> list[tuple[Reason, bool]]:
+    """What came after levelling: (what it did, whether it took skin out of the band)."""
     said = []
     before = check.levelled
-    steps = (("The adjustment by hand", check.adjusted), ("The look", check.looked))
-    for name, after in steps:
+    steps: tuple[tuple[Stage, SkinReading | None], ...] = (
+        ("adjusted", check.adjusted),
+        ("looked", check.looked),
+    )
+    for stage, after in steps:
         if after is not None:
-            said.append(_step(name, before, after, line))
+            said.append(_step(stage, before, after, line))
             before = after
     return said
 
 
-def _step(name: str, before: SkinReading, after: SkinReading, line: SkinLine) -> tuple[str, bool]:
+def _step(
+    stage: Stage, before: SkinReading, after: SkinReading, line: SkinLine
+) -> tuple[Reason, bool]:
     if before.angle is None:
-        return f"{name} found no hue in skin to turn.", False
+        return because("skin.step-no-hue", stage=stage), False
     if after.angle is None:
-        return f"{name} takes the hue out of skin.", False
+        return because("skin.step-takes-hue", stage=stage), False
     turn = turned(after.angle, before.angle)
     if abs(turn) < LOOK_TURN:
-        return f"{name} leaves its hue ({turn:+.0f}°).".replace("-", "−"), False
+        return because("skin.step-leaves", stage=stage, turn=turn), False
     left = outside(after.angle, line) and not outside(before.angle, line)
-    to = f", out of the band to {after.angle:.0f}°" if left else f", to {after.angle:.0f}°"
-    return f"{name} turns skin by {turn:+.0f}°, {_side(turn)}{to}.".replace("-", "−"), left
-
-
-def _apart(off: float) -> str:
-    return "on the skin line" if abs(off) < 1.0 else f"{abs(off):.0f}° from the skin line"
-
-
-def _turn(turn: float) -> str:
-    if abs(turn) < 0.5:
-        return "left it there"
-    return f"turned it by {turn:+.0f}°".replace("-", "−")
-
-
-def _side(turn: float) -> str:
-    """Larger angles are yellower skin, smaller ones redder: on both matrices."""
-    if abs(turn) > 90.0:
-        return "to the other side"
-    return "towards yellow" if turn > 0 else "towards red"
+    return because("skin.step-turns", stage=stage, turn=turn, angle=after.angle, left=left), left
 
 
 def compare(a: SkinCheck, b: SkinCheck) -> SkinPair | None:
@@ -180,12 +164,9 @@ def compare(a: SkinCheck, b: SkinCheck) -> SkinPair | None:
     turn = turned(second, first)
     stops = _stops(b) - _stops(a)
     far = abs(turn) > MOST_TURN or abs(stops) > PAIR_STOPS
-    words = (
-        f"The skin pointed at in {b.clip} lies {turn:+.0f}° and {stops:+.2f} stop from that in "
-        f"{a.clip}, both levelled"
-    ).replace("-", "−")
-    end = ": if it is one person, the two clips do not match." if far else "."
-    return SkinPair(a.clip, b.clip, turn, stops, "warn" if far else "fine", words + end)
+    of: dict[str, str | float] = {"a": a.clip, "b": b.clip, "turn": turn, "stops": stops}
+    why = because("skin.pair-differs" if far else "skin.pair-agrees", **of)
+    return SkinPair(a.clip, b.clip, turn, stops, "warn" if far else "fine", (why,))
 
 
 def _stops(check: SkinCheck) -> float:
