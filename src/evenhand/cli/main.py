@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import logging
 import os
@@ -14,7 +15,8 @@ from evenhand import __version__
 from evenhand.errors import TRACE, EvenhandError, fault
 from evenhand.names import brief, shown
 
-MOST = 2000  # letters of a line of an error: a path may have many, and is said whole
+LONG = 255  # letters of an argument, such as a path, that are said whole
+MOST = 2000  # letters of a line of an error
 
 # In the order of the work: verb -> module of this package, and what it does.
 VERBS = {
@@ -108,7 +110,7 @@ def status(arguments: list[str] | None = None) -> int:
         _say(_sentence(_given_short(error.format_message(), arguments)))
         return 2
     except EvenhandError as error:
-        _say(str(error))
+        _say(_given_short(str(error), arguments, LONG))
         return error.exit_status
     except (KeyboardInterrupt, click.Abort):
         click.echo(
@@ -119,9 +121,12 @@ def status(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:
         return 1
     except Exception as error:  # a fault of the program is one line too
+        if isinstance(error, OSError) and error.errno == errno.ENAMETOOLONG:
+            _say(f"{brief(str(error.filename))}: no file can have so long a name. Check the path.")
+            return 2
         if os.environ.get(TRACE):
             raise
-        _say(fault(error))
+        _say(_given_short(fault(error), arguments, LONG))
         return 1
 
 
@@ -145,11 +150,12 @@ def _say(message: str) -> None:
     click.echo(f"evenhand: {brief(shown(message), MOST)}", err=True)
 
 
-def _given_short(message: str, arguments: list[str] | None) -> str:
-    """A message of click's, which repeats what was given, with the long of that shortened."""
+def _given_short(message: str, arguments: list[str] | None, most: int = 60) -> str:
+    """A message, which may repeat what was given, with the arguments longer than `most` cut."""
     for given in sys.argv[1:] if arguments is None else arguments:
         for value in (given, given.partition("=")[2]):
-            if len(value) > len(short := brief(value)):
+            if len(value) > most:
+                short = brief(value)
                 message = message.replace(repr(value)[1:-1], short).replace(value, short)
     return message.replace("\n\t", " ")  # of click's own lists
 

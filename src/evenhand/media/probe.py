@@ -28,6 +28,7 @@ from evenhand.media.frametimes import FrameTimes, frame_times
 from evenhand.media.metadata import log_hints, vendor_words
 from evenhand.media.orientation import orientation
 from evenhand.media.records import AudioTrack, ClipFacts, ColourTags
+from evenhand.names import kept_path
 from evenhand.reasons import Why, because
 
 
@@ -131,8 +132,8 @@ def _facts(path: Path, root: Path | str | None, container: InputContainer) -> Cl
 
 def _relative(path: Path, root: Path | str | None) -> str:
     if root is None:
-        return os.fspath(path)
-    return path.absolute().relative_to(Path(root).absolute()).as_posix()
+        return kept_path(os.fspath(path))
+    return kept_path(path.absolute().relative_to(Path(root).absolute()).as_posix())
 
 
 def _ratio(value: Fraction) -> str:
