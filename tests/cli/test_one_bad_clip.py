@@ -115,3 +115,26 @@ def test_mutated_clips_never_stop_a_good_one(call: Call, synth: ModuleType, card
     for failure in told["failures"]:
         assert failure["clip"].startswith("B")
         assert "\n" not in failure["why"]
+
+
+def test_a_fault_and_a_crash_cost_one_line_each(
+    call: Call, synth: ModuleType, card: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The others are levelled; the fault's line names a file that shows where; exit status 1."""
+    for name, frames in (("A001", 4), ("A002", 5), ("B1", 6), ("B2", 7)):
+        write(synth, card / f"{name}.mov", [3600 * n for n in range(frames)])
+    call("scan", card, "--encoding", "*=phone-log-1")
+    monkeypatch.setattr("evenhand.jobs.views.looked_at", made.stumbling)
+
+    done = call("level", "--no-chart")
+
+    assert done.status == 1
+    skipped = [line for line in done.err.splitlines() if line.startswith("skipped: ")]
+    fault = next(line for line in skipped if "B1" in line)
+    crash = next(line for line in skipped if "B2" in line)
+    assert "SIGSEGV" in crash
+    [trace] = (card.parent / "card.shoot" / "faults").iterdir()
+    assert str(trace) in fault or trace.name in fault
+    assert "a fault that nobody foresaw" in trace.read_text("utf-8")
+    assert "A001" in done.out
+    assert "A002" in done.out

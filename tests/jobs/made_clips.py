@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,3 +68,14 @@ def write(
         metadata={"creation_time": created} if created else {},
     )
     return made
+
+
+def stumbling(source: Any, kept: Any, wants_chart: bool) -> Any:
+    """What children are asked for, with a fault of the program in one clip, a crash in another."""
+    from evenhand.jobs.looking import looked_at
+
+    if source.id == "B1":
+        raise TypeError("a fault that nobody foresaw")
+    if source.id == "B2":
+        os.kill(os.getpid(), signal.SIGSEGV)
+    return looked_at(source, kept, wants_chart)

@@ -6,6 +6,7 @@ out follows from the clips and from what a person said, and is kept in the measu
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import msgspec
 
 from evenhand.children import Pool
-from evenhand.errors import EvenhandError
+from evenhand.errors import EvenhandError, FaultError
 from evenhand.grade.document import Steadying
 from evenhand.jobs.greys import GREY, GreyCard, grey_sample
 from evenhand.jobs.hands import hands, told
@@ -109,9 +110,14 @@ class Measuring:
     progress: Progress
     failures: dict[str, str] = field(default_factory=dict)
 
-    def failed(self, clip: str, error: EvenhandError) -> None:
+    def failed(self, clip: str, error: Exception) -> None:
         """Note a clip that something went wrong with; its first line counts."""
-        self.failures.setdefault(clip, told(self.folder, error))
+        if clip in self.failures:
+            return
+        if not isinstance(error, EvenhandError):
+            trace = "".join(traceback.format_exception(error))
+            error = FaultError(clip, type(error).__name__, trace)
+        self.failures[clip] = told(self.folder, error)
 
 
 def worked_out(
@@ -127,21 +133,23 @@ def worked_out(
         job = Measuring(measurements, folder, shoot, pool, progress)
         looker = Looker(measurements, pool)
         looked = _looked(job, looker, clips)
-        links = links_of(measurements, looked, progress)
+        links = links_of(measurements, looked, progress, job.failed)
         drift = {one.view.id: one.steadying for one in looked}
         greys = _greys(job, drift)
         places = group([one.view for one in looked], links, _named(shoot, references))
         views = {one.view.id: one.view for one in looked}
         charts = [one.chart for one in looked if one.chart is not None]
         warmth = shoot.wishes.leave_warmth
-        decisions = [
-            decision
-            for place in places
-            for decision in level_place(place, views, links, greys, charts, warmth)
-        ]
-        even = [evenness_of(measurements, p, decisions, looked, links) for p in places]
-        for clip, error in looker.lost.items():
-            job.failed(clip, error)
+        decisions: list[LevelDecision] = []
+        even: list[Evenness] = []
+        for place in places:
+            try:
+                decisions += level_place(place, views, links, greys, charts, warmth)
+                even.append(evenness_of(measurements, place, decisions, looked, links))
+            except Exception as error:
+                job.failed(place.reference, error)
+        for clip, lost in looker.lost.items():
+            job.failed(clip, lost)
     return Levels(
         places=places,
         decisions=tuple(decisions),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import msgspec
 
@@ -32,15 +32,25 @@ EVENNESS = Reading("evenness", 3, _KeptEvenness, ("evenhand.measure.evenness:eve
 
 
 def links_of(
-    measurements: Measurements, looked: Sequence[Looked], progress: Progress
+    measurements: Measurements,
+    looked: Sequence[Looked],
+    progress: Progress,
+    failed: Callable[[str, Exception], None],
 ) -> tuple[Link, ...]:
-    """Every pair of clips that had a common view, accepted or not, as `find_links` has them."""
+    """Every pair of clips that had a common view, accepted or not, as `find_links` has them.
+
+    A pair that cannot be compared has none; `failed` hears of its second clip.
+    """
     by_id = {one.view.id: one for one in looked}
     number = {one.view.id: place for place, one in enumerate(looked, 1)}
     links: list[Link] = []
     for a, b, near in pairs([one.view for one in looked]):
         progress(Step("match", a.id, number[a.id], len(looked)))
-        match = _match(measurements, by_id[a.id], by_id[b.id], near)
+        try:
+            match = _match(measurements, by_id[a.id], by_id[b.id], near)
+        except Exception as error:
+            failed(b.id, error)
+            continue
         links += [Link(a.id, b.id, match)] if match is not None else []
     return tuple(links)
 
