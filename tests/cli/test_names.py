@@ -62,6 +62,7 @@ def clip_named(synth: ModuleType, card: Path, name: bytes, frames: int) -> Path:
 
 
 @pytest.mark.media
+@pytest.mark.slow
 def test_every_verb_works_on_every_name(quiet, synth: ModuleType, card: Path) -> None:
     """From scan to report; the ids are short, masters are named after them, files are found."""
     files = {clip_named(synth, card, name, n) for n, name in enumerate(NAMES.values(), 2)}
