@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -110,6 +111,14 @@ def test_a_bad_document_is_refused_with_its_reason(
     assert "\n" not in str(refused.value)
     assert len(str(refused.value)) < 600
     assert (tmp_path / "shoot.json").read_bytes() == content
+
+
+def test_a_pipe_is_no_document(tmp_path: Path) -> None:
+    """It is refused at once; opening it would wait for ever."""
+    os.mkfifo(tmp_path / "shoot.json")
+
+    with pytest.raises(ShootError, match="not a regular file"):
+        store.load(tmp_path)
 
 
 def with_value(*path: Any, value: Any) -> Callable[[dict[str, Any]], None]:

@@ -23,6 +23,7 @@ from evenhand.shoot.checked import faults
 from evenhand.shoot.document import FORMAT, VERSION, Shoot
 from evenhand.shoot.history import Change, Edit, Origin
 from evenhand.shoot.migrations import migrated
+from evenhand.smallfiles import read_small
 
 DOCUMENT: Final = "shoot.json"
 LOCK: Final = "shoot.lock"
@@ -120,9 +121,8 @@ def edited(shoot: Shoot, edits: Sequence[Edit]) -> Shoot:
 def _read(path: Path) -> tuple[Document, Shoot]:
     """The document as it stands in the file, of today's version, and what it means."""
     try:
-        if path.stat().st_size > _LARGEST:
-            raise ShootError(path, "it is too large for a shoot document", _COPY)
-        raw = msgspec.json.decode(path.read_bytes())
+        content = read_small(path, _LARGEST, lambda found: ShootError(path, found, _COPY), _no_json)
+        raw = msgspec.json.decode(content)
         if not isinstance(raw, dict) or raw.get("format") != FORMAT:
             raise ShootError(path, "this is not a shoot document", "Name the folder of a shoot")
         version = raw.get("version")
@@ -148,12 +148,14 @@ def _read(path: Path) -> tuple[Document, Shoot]:
         raise ShootError(path, "the document is damaged (it is not of its version)", _COPY) from (
             error
         )
-    except OSError as error:
-        raise ShootError(
-            path, f"it cannot be read ({error.strerror})", "Check the path and its permissions"
-        ) from error
     _checked(path, shoot)
     return raw, shoot
+
+
+def _no_json(head: bytes) -> str:
+    """What is wrong with a document by its first bytes, before the rest is read."""
+    begins = head.lstrip()[:1] in (b"{", b"[", b"")
+    return "" if begins else "the document is damaged (it does not begin as JSON does)"
 
 
 def _checked(path: Path, shoot: Shoot) -> None:
