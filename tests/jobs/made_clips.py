@@ -79,3 +79,29 @@ def stumbling(source: Any, kept: Any, wants_chart: bool) -> Any:
     if source.id == "B2":
         os.kill(os.getpid(), signal.SIGSEGV)
     return looked_at(source, kept, wants_chart)
+
+
+def master_of_another(wanted: Any, *given: Any) -> Any:
+    """What a child is asked for, with a fault of the program in the first clip."""
+    from evenhand.jobs.mastering import made_in_child
+
+    if wanted.clip.id == "A001":
+        raise ValueError("a lens\nfell off")
+    return made_in_child(wanted, *given)
+
+
+def master_beyond_memory(wanted: Any, *given: Any) -> Any:
+    """The same, with no memory left for the first clip."""
+    from evenhand.jobs.mastering import made_in_child
+
+    if wanted.clip.id == "A001":
+        raise MemoryError
+    return made_in_child(wanted, *given)
+
+
+def master_beyond_room(wanted: Any, *given: Any) -> Any:
+    """The same, with a first master that needs more than any disk has."""
+    from evenhand.jobs import mastering
+
+    mastering.room_needed = lambda _order: 10**19 if wanted.clip.id == "A001" else 1
+    return mastering.made_in_child(wanted, *given)
